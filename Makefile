@@ -1,0 +1,57 @@
+# Two commands matter: `make demo` and `make test`. Both set up what they need and say what they do.
+# Nothing is installed outside .venv. Once the packages are there, everything works offline.
+
+PYTHON ?= python3.11
+VENV := .venv
+BIN := $(VENV)/bin
+export PIP_DISABLE_PIP_VERSION_CHECK := 1
+
+.PHONY: demo test check calibration reconstruction lock clean help
+
+help:  ## say what can be made
+	@grep -hE '^[a-z-]+:.*## ' Makefile | sed -E 's/:.*## /: /'
+
+# A stamp is remade only when the lock file or the project file changes, so reruns do not touch the network.
+$(VENV)/bin/python:
+	@echo "== making a Python environment in $(VENV)"
+	@$(PYTHON) -m venv $(VENV) 2>/dev/null || ( rm -rf $(VENV) && \
+	  echo "   this Python has no venv with pip; fetching virtualenv instead" && \
+	  $(PYTHON) -m pip install -q --target .build/virtualenv virtualenv && \
+	  PYTHONPATH=.build/virtualenv $(PYTHON) -m virtualenv -q $(VENV) )
+
+$(VENV)/.base: requirements.lock pyproject.toml | $(VENV)/bin/python
+	@echo "== installing underlid and its locked packages (once; needs the network)"
+	@$(BIN)/python -m pip install -q -r requirements.lock
+	@$(BIN)/python -m pip install -q --no-deps --no-build-isolation -e .
+	@touch $@
+
+$(VENV)/.dev: requirements-dev.lock $(VENV)/.base
+	@echo "== installing the locked packages for tests (once; needs the network)"
+	@$(BIN)/python -m pip install -q -r requirements-dev.lock
+	@touch $@
+
+demo: $(VENV)/.base  ## set up, then run the main job on invented bins over real weather; writes demo/
+	@echo "== an invented keeper, three bins, one winter of real public weather: journal, fit, outlook, update"
+	@$(BIN)/underlid demo --out demo
+
+test: $(VENV)/.dev  ## set up, then lint, type-check and test
+	@echo "== ruff"
+	@$(BIN)/ruff check -q src tests tools
+	@$(BIN)/ruff format -q --check src tests tools
+	@echo "== mypy"
+	@$(BIN)/mypy
+	@echo "== pytest"
+	@$(BIN)/python -m pytest -q $(PYTEST)
+
+calibration: $(VENV)/.dev  ## simulate journals with a known truth, count how often the ranges hold it; writes docs/calibration.md
+	@$(BIN)/python tools/calibrate.py
+
+lock:  ## resolve the packages anew
+	@test -x $(BIN)/pip-compile || $(BIN)/python -m pip install -q pip-tools
+	$(BIN)/pip-compile -q --generate-hashes --strip-extras --no-emit-index-url --no-emit-trusted-host --no-emit-find-links \
+	  --no-header --allow-unsafe --all-build-deps -o requirements.lock pyproject.toml
+	$(BIN)/pip-compile -q --generate-hashes --strip-extras --no-emit-index-url --no-emit-trusted-host --no-emit-find-links \
+	  --no-header --allow-unsafe --extra dev --all-build-deps -c requirements.lock -o requirements-dev.lock pyproject.toml
+
+clean:  ## remove what was made, keep journals
+	rm -rf $(VENV) .build demo .pytest_cache .mypy_cache .ruff_cache

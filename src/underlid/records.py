@@ -1,0 +1,137 @@
+"""What a keeper writes down: frozen records that know nothing of files, tables or screens.
+
+Every record carries the keeper's own words. A record is never changed: a correction is a new
+record whose `corrects` names the earlier one, and both stay in the journal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from underlid.quantity.amount import VagueAmount
+from underlid.quantity.when import VagueTime
+
+Place = Literal["middle", "edge", "surface", "not noted"]
+Stage = Literal["cocoon", "hatchling", "juvenile", "sub-adult", "adult"]
+Measured = Literal["temperature", "air temperature", "pH", "moisture", "EC"]
+Siting = Literal["open shelter", "outdoors", "unheated shed", "indoors"]
+Base = Literal["slab", "soil", "feet"]
+
+PLACES: tuple[Place, ...] = ("middle", "edge", "surface", "not noted")
+STAGES: tuple[Stage, ...] = ("cocoon", "hatchling", "juvenile", "sub-adult", "adult")
+MEASURED: tuple[Measured, ...] = ("temperature", "air temperature", "pH", "moisture", "EC")
+SITINGS: tuple[Siting, ...] = ("open shelter", "outdoors", "unheated shed", "indoors")
+BASES: tuple[Base, ...] = ("slab", "soil", "feet")
+
+
+@dataclass(frozen=True, slots=True)
+class BeddingLayer:
+    """One layer of the bedding as it was laid, bottom layer first (`position` 0)."""
+
+    id: str
+    position: int
+    material: str
+    depth: VagueAmount  # m
+    moisture: VagueAmount  # % of wet mass
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Bin:
+    """A bin from the day its bedding was laid.
+
+    Inside sizes are vague amounts in metres; `wall` names the material (see
+    `underlid.bedding.vessel.WALLS`) and `wall_thickness` is in metres.
+    """
+
+    id: str
+    name: str
+    started: VagueTime
+    timezone: str  # IANA name
+    length: VagueAmount  # m, inside
+    width: VagueAmount  # m, inside
+    height: VagueAmount  # m, inside
+    siting: Siting
+    base: Base
+    wall: str
+    wall_thickness: VagueAmount  # m
+    founders: VagueAmount  # animals
+    species: str
+    layers: tuple[BeddingLayer, ...] = ()
+    words: str = ""
+    noted_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """What every dated entry shares. `bin` is the bin's name; `noted_at` is the clock when it was stored."""
+
+    id: str
+    bin: str
+    when: VagueTime
+    words: str
+    corrects: str | None = None
+    noted_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading(Entry):
+    """A measured amount at a time and a place in the bin. `depth` is below the bedding surface, in metres."""
+
+    quantity: Measured
+    amount: VagueAmount
+    place: Place = "not noted"
+    depth: VagueAmount | None = None
+    instrument: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Feeding(Entry):
+    """Something given to the bin; `amount` in kg, L or 1 (pieces)."""
+
+    material: str
+    amount: VagueAmount
+    place: Place = "not noted"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SampleCount(Entry):
+    """Animals sorted out of a known volume (L), by stage."""
+
+    volume: VagueAmount
+    counts: tuple[tuple[Stage, VagueAmount], ...]
+    place: Place = "not noted"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sighting(Entry):
+    """What was seen without a known volume: a lower bound on who lives there, never a count."""
+
+    amount: VagueAmount
+    stage: Stage | Literal["not noted"] = "not noted"
+    place: Place = "not noted"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note(Entry):
+    """Words kept as they are."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Photo(Entry):
+    """A picture kept beside the journal: its stored file name and the SHA-256 of its bytes."""
+
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Claim(Entry):
+    """A sentence people repeat about keeping worms, noted here as under watch in this bin."""
+
+    sentence: str
+
+
+AnyEntry = Reading | Feeding | SampleCount | Sighting | Note | Photo | Claim
