@@ -1,0 +1,158 @@
+"""What can go wrong with a journal. Each error's docstring is the sentence that the keeper reads."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class JournalError(ValueError):
+    """The journal refused this; nothing was stored."""
+
+    def __init__(self, **facts: object) -> None:
+        sentence = " ".join((type(self).__doc__ or type(self).__name__).split())
+        super().__init__(sentence.format(**facts))
+        self.facts = facts
+
+
+class UnreadableRow(ValueError):
+    """A row holds what no record could have put there; the journal says where as a DamagedJournal."""
+
+
+# --- the folder and the file ------------------------------------------------------------------------
+
+
+class NoJournal(JournalError):
+    """There is no journal in {folder}: create one there first, or name the folder that holds journal.sqlite."""
+
+
+class JournalExists(JournalError):
+    """There is already a journal in {folder}: open it, or choose another folder for a new one."""
+
+
+class NotAJournal(JournalError):
+    """{path} is not an underlid journal ({detail}): name the folder that holds the right one,
+    or keep this file as it is and go on from your latest backup."""
+
+
+class NewerJournal(JournalError):
+    """{path} was written by a newer underlid (its layout is {found}, this one knows up to {known}):
+    update underlid, then open it again."""
+
+
+class DamagedJournal(JournalError):
+    """{path} is damaged ({detail}): keep a copy of it as it is, then go on from your latest backup."""
+
+
+class UnwritableFolder(JournalError):
+    """Nothing can be written in {folder} ({detail}): choose a folder of your own, or make this one writable."""
+
+
+class DiskFull(JournalError):
+    """The disk that holds {folder} is full, so nothing was stored: free some space, then try again."""
+
+
+class DiskFailed(JournalError):
+    """The disk that holds {folder} did not take the writing ({detail}), so nothing was stored:
+    check the disk, then try again."""
+
+
+class JournalBusy(JournalError):
+    """{path} is being written by another program, so nothing was stored: try again in a moment."""
+
+
+# --- bins -------------------------------------------------------------------------------------------
+
+
+class UnknownBin(JournalError):
+    """There is no bin named '{name}'. {known}"""
+
+    def __init__(self, *, name: str, known: str, suggestion: str | None = None) -> None:
+        super().__init__(name=name, known=known)
+        self.suggestion = suggestion
+
+
+class DuplicateBin(JournalError):
+    """There is already a bin named '{name}': give the new one another name."""
+
+
+class UnknownTimezone(JournalError):
+    """Bin '{name}' has the time zone '{timezone}', which is not known: use a name such as Europe/Paris or UTC."""
+
+
+# --- entries ----------------------------------------------------------------------------------------
+
+
+class Unstorable(JournalError):
+    """The {field} of {what} cannot be stored: {detail}."""
+
+
+class DuplicateEntry(JournalError):
+    """{what} has the id of an entry that is already in the journal and says something else:
+    give it a new id, or, if it is a correction, name that entry in 'corrects'."""
+
+
+class EntryBeforeBin(JournalError):
+    """{what} is dated {when}, before bin '{bin}' was started ({started}): check the date."""
+
+
+class UnknownEntry(JournalError):
+    """There is no entry with the id '{id}' in the journal: check the id."""
+
+
+class AlreadyCorrected(JournalError):
+    """Entry '{id}' was already corrected by '{by}': correct '{by}' instead."""
+
+
+class OtherKind(JournalError):
+    """A {kind} cannot correct entry '{id}', which is a {other}: correct it with a {other}."""
+
+
+class OtherBin(JournalError):
+    """An entry of bin '{bin}' cannot correct entry '{id}', which belongs to bin '{other}':
+    correct it in bin '{other}'."""
+
+
+class Misfit(JournalError):
+    """Parts of this do not fit together ({detail}), so nothing was stored: check ids and positions."""
+
+
+# --- photos -----------------------------------------------------------------------------------------
+
+
+class NoPhoto(JournalError):
+    """{path} cannot be read as a file ({detail}): check the name of the picture."""
+
+
+class NotAPhoto(JournalError):
+    """{path} is not a picture that the journal keeps ({detail}): give a {allowed} file."""
+
+
+class PhotoTooLarge(JournalError):
+    """{path} is larger than {limit_mb} MB: make the picture smaller, then add it again."""
+
+
+# --- CSV --------------------------------------------------------------------------------------------
+
+
+class UnreadableCsv(JournalError):
+    """The file cannot be read as CSV: {detail}. Nothing was stored."""
+
+
+class BadMapping(JournalError):
+    """The columns do not fit the file: {detail}. Nothing was stored."""
+
+
+class BadCell(JournalError):
+    """{column} '{value}': {detail}."""
+
+
+def disk_error(error: OSError, folder: Path) -> JournalError:
+    """Return what a failed write in `folder` says to a keeper."""
+    import errno
+
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return DiskFull(folder=folder)
+    detail = error.strerror or str(error)
+    if error.errno == errno.EIO:
+        return DiskFailed(folder=folder, detail=detail)
+    return UnwritableFolder(folder=folder, detail=detail)

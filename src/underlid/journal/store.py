@@ -1,0 +1,292 @@
+"""A journal: one folder with one SQLite file `journal.sqlite` and the pictures in `photos/`.
+
+    with Journal.open(folder) as journal:
+        journal.add([reading])
+        journal.entries("north", kind=Reading)
+
+The journal only grows. A correction is an entry of its own whose `corrects` names the earlier one;
+both stay, and `entries` shows the earlier one only when asked. When `add` returns, the entries are
+on the disk; when it raises, nothing was stored. Every error is a JournalError.
+
+Times come back with the offset that they were stored with, as fixed offsets.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self, TypeVar, overload
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Connection, Engine, text
+
+from underlid.journal.database import connect, for_writing, migrate, revision, speaking, sync_folder
+from underlid.journal.errors import (
+    DamagedJournal,
+    DuplicateBin,
+    JournalError,
+    JournalExists,
+    NoJournal,
+    UnknownEntry,
+    UnknownTimezone,
+    Unstorable,
+    disk_error,
+)
+from underlid.journal.queries import (
+    insert_entries,
+    insert_rows,
+    load_bins,
+    load_containers,
+    load_entries,
+    load_linked,
+)
+from underlid.journal.rows import Row, amount_columns, as_row, named, same_content
+from underlid.journal.rules import Standing, is_new, originals_first, unknown_bin
+from underlid.journal.tables import HEAD, bedding_layers, bins, containers
+from underlid.quantity.amount import VagueAmount
+from underlid.records import AnyEntry, Bin
+
+FILE = "journal.sqlite"
+PHOTOS = "photos"
+
+Kept = TypeVar("Kept", bound=AnyEntry)
+
+
+class Journal:
+    """An open journal. Make one with `Journal.create` or `Journal.open`, and close it (or use `with`)."""
+
+    def __init__(self, folder: Path, engine: Engine) -> None:
+        self.folder = folder
+        self._engine = engine
+
+    @classmethod
+    def create(cls, folder: Path | str) -> Self:
+        """Make a new journal in `folder`, which is made too if it is missing."""
+        folder = Path(folder)
+        path = folder / FILE
+        try:
+            (folder / PHOTOS).mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise disk_error(error, folder) from error
+        # A file without tables is what a creation that was cut off leaves: go on with it.
+        if path.exists() and revision(path) is not None:
+            raise JournalExists(folder=folder)
+        journal = cls(folder, connect(path))
+        with journal._closing_on_error():
+            migrate(journal._engine, path)
+            try:
+                sync_folder(folder)
+                sync_folder(folder.absolute().parent)
+            except OSError as error:
+                raise disk_error(error, folder) from error
+        return journal
+
+    @classmethod
+    def open(cls, folder: Path | str) -> Self:
+        """Open the journal in `folder`; one made by an older underlid is brought up to date first."""
+        folder = Path(folder)
+        path = folder / FILE
+        if not path.is_file() or (found := revision(path)) is None:
+            raise NoJournal(folder=folder)
+        journal = cls(folder, connect(path))
+        with journal._closing_on_error():
+            if found != HEAD:
+                migrate(journal._engine, path)
+            with journal._reading() as connection:  # so that a file that cannot be used fails here
+                load_bins(connection)
+        return journal
+
+    @property
+    def path(self) -> Path:
+        """The SQLite file."""
+        return self.folder / FILE
+
+    def close(self) -> None:
+        """Close the file."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, where: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def check(self) -> None:
+        """Read the whole file; raise DamagedJournal if anything in it is not as it was written."""
+        with self._reading() as connection:
+            problems = [row[0] for row in connection.execute(text("PRAGMA integrity_check"))]
+            problems += [f"loose row in {row[0]}" for row in connection.execute(text("PRAGMA foreign_key_check"))]
+            if problems != ["ok"]:
+                raise DamagedJournal(path=self.path, detail="; ".join(problems[:3]))
+            load_bins(connection)
+            load_entries(connection)
+            load_containers(connection)
+
+    # --- bins ---------------------------------------------------------------------------------------
+
+    def add_bin(self, new: Bin) -> None:
+        """Store a bin and its bedding; the same bin again is harmless.
+
+        Raises DuplicateBin if the name is taken, in capitals or not.
+        """
+        row = as_row(new)
+        layers = [as_row(layer) | {"bin": new.name} for layer in new.layers]
+        if not new.name.strip() or new.name != new.name.strip():
+            raise Unstorable(field="name", what=named(new), detail="it is empty or has a space at an end")
+        if [layer.position for layer in new.layers] != list(range(len(new.layers))):
+            raise Unstorable(field="layers", what=named(new), detail="positions must be 0, 1, 2 from the bottom up")
+        try:
+            ZoneInfo(new.timezone)
+        except (ValueError, OSError, LookupError) as error:
+            raise UnknownTimezone(name=new.name, timezone=new.timezone) from error
+        with self._writing() as connection:
+            standing = load_bins(connection)
+            if new.name in standing and same_content(new, standing[new.name]):
+                return
+            if new.name.casefold() in {name.casefold() for name in standing}:
+                raise DuplicateBin(name=new.name)
+            insert_rows(connection, bins, [row])
+            insert_rows(connection, bedding_layers, layers)
+            connection.commit()
+
+    def bins(self) -> tuple[Bin, ...]:
+        """Every bin, the longest running first."""
+        with self._reading() as connection:
+            found = load_bins(connection).values()
+        return tuple(sorted(found, key=lambda each: (each.started.start, each.name)))
+
+    def bin(self, name: str) -> Bin:
+        """Return one bin; raise UnknownBin, which lists those there are."""
+        with self._reading() as connection:
+            found = load_bins(connection)
+        if name not in found:
+            raise unknown_bin(name, found)
+        return found[name]
+
+    # --- entries ------------------------------------------------------------------------------------
+
+    def add(self, entries: Sequence[AnyEntry]) -> None:
+        """Store `entries`, all or none. An entry that stands already with the same content is harmless.
+
+        `noted_at` does not count as content, so a phone may send the same entry again.
+        """
+        for error in self.offer(entries).values():
+            raise error
+
+    def offer(
+        self, entries: Sequence[AnyEntry], *, skip_bad: bool = False, dry_run: bool = False
+    ) -> dict[int, JournalError]:
+        """Try each entry, and return what is wrong with it, by its position; nothing wrong, nothing returned.
+
+        If any is refused nothing is stored, unless `skip_bad`; a dry run stores nothing ever.
+        """
+        refused: dict[int, JournalError] = {}
+        new: list[AnyEntry] = []
+        with self._writing() as connection:
+            ids = {entry.id for entry in entries} | {entry.corrects for entry in entries if entry.corrects}
+            standing = Standing.of(load_bins(connection), load_linked(connection, sorted(ids)))
+            for position in originals_first(entries):
+                try:
+                    if is_new(entries[position], standing):
+                        standing.take(entries[position])
+                        new.append(entries[position])
+                except JournalError as error:
+                    refused[position] = error
+            if not dry_run and (skip_bad or not refused):
+                insert_entries(connection, new)
+                connection.commit()
+        return dict(sorted(refused.items()))
+
+    @overload
+    def entries(
+        self, bin_name: str | None = None, *, superseded: bool = False, kind: None = None
+    ) -> tuple[AnyEntry, ...]: ...
+
+    @overload
+    def entries(
+        self, bin_name: str | None = None, *, superseded: bool = False, kind: type[Kept]
+    ) -> tuple[Kept, ...]: ...
+
+    def entries(
+        self, bin_name: str | None = None, *, superseded: bool = False, kind: type[Any] | None = None
+    ) -> tuple[Any, ...]:
+        """Entries in order of time, of one bin and one kind or of all.
+
+        An entry that a later one corrects is left out, unless `superseded`.
+        """
+        with self._reading() as connection:
+            if bin_name is not None and bin_name not in (known := load_bins(connection)):
+                raise unknown_bin(bin_name, known)
+            found = load_entries(connection, kind=kind, bin_name=bin_name)
+        if not superseded:
+            corrected = {entry.corrects for entry in found}
+            found = [entry for entry in found if entry.id not in corrected]
+        return tuple(sorted(found, key=lambda entry: (entry.when.start, entry.when.end, entry.id)))
+
+    def history(self, entry_id: str) -> tuple[AnyEntry, ...]:
+        """Return an entry with all that it corrects and all that corrects it, the first words first."""
+        with self._reading() as connection:
+            near = load_linked(connection, [entry_id])
+            if entry_id not in near:
+                raise UnknownEntry(id=entry_id)
+            chain = [near[entry_id]]
+            while (earlier := chain[0].corrects) is not None:
+                chain.insert(0, load_linked(connection, [earlier])[earlier])
+            while later := [e for e in near.values() if e.corrects == chain[-1].id]:
+                chain += later  # one at most: the table sees to it
+                near = load_linked(connection, [later[0].id])
+        return tuple(chain)
+
+    # --- containers ---------------------------------------------------------------------------------
+
+    def set_container(self, name: str, holds: VagueAmount) -> None:
+        """Say how much (L or kg) a container of the keeper's holds. What was said before stays in the file.
+
+        Capitals in the name do not count: it is kept in lower case.
+        """
+        name = " ".join(name.lower().split())
+        try:
+            if not name:
+                raise ValueError("the container has no name, give it one")
+            if holds.unit not in ("L", "kg"):
+                raise ValueError(f"its unit is '{holds.unit}', say it in litres or kilograms")
+            if not 0 <= holds.low <= holds.high < math.inf:
+                raise ValueError("it has no bounds, say about how much it is")
+            row: Row = {"name": name, **amount_columns("holds", holds)}
+        except ValueError as error:
+            raise Unstorable(field="content", what=f"container '{name}'", detail=error) from error
+        with self._writing() as connection:
+            if load_containers(connection).get(name) != holds:
+                insert_rows(connection, containers, [row])
+                connection.commit()
+
+    def containers(self) -> dict[str, VagueAmount]:
+        """Return what the keeper's own containers hold, by name."""
+        with self._reading() as connection:
+            return load_containers(connection)
+
+    # --- inside -------------------------------------------------------------------------------------
+
+    @contextmanager
+    def _closing_on_error(self) -> Iterator[None]:
+        try:
+            yield
+        except BaseException:
+            self.close()
+            raise
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with speaking(self.path), self._engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        """Lock for writing; what is not committed when the block ends was never there."""
+        with speaking(self.path), for_writing(self._engine).connect() as connection:
+            yield connection
