@@ -1,0 +1,66 @@
+"""From a journal and a weather file to a study of one bin: the one path that every door takes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from underlid.fit.posterior import Posterior
+from underlid.fit.study import FORECAST_DAYS, Case, Study, fit_case, lay_out, study
+from underlid.journal.memory import recall, remember
+from underlid.journal.store import Journal
+from underlid.weather.files import read_weather
+from underlid.weather.series import Weather, fill_gaps
+
+SEED = 1
+
+
+def weather_from(path: Path, timezone: str, fill_gaps_h: int = 0) -> Weather:
+    """Weather from a file; times without a zone are taken in `timezone`; gaps are filled only if asked."""
+    weather = read_weather(path, timezone=timezone)
+    return fill_gaps(weather, max_hours=fill_gaps_h) if fill_gaps_h > 0 else weather
+
+
+def end_of_winter(now: datetime, latitude: float | None) -> datetime:
+    """The last day of the winter that `now` is in or that comes next: 30 April, south of the equator 31 October."""
+    month, day = (10, 31) if latitude is not None and latitude < 0 else (4, 30)
+    ends = now.replace(month=month, day=day, hour=0, minute=0, second=0, microsecond=0)
+    return ends if ends > now + timedelta(days=FORECAST_DAYS) else ends.replace(year=now.year + 1)
+
+
+def case_of(
+    journal: Journal,
+    bin_name: str,
+    weather: Weather,
+    now: datetime,
+    until: datetime | None = None,
+    past: Sequence[Weather] = (),
+) -> Case:
+    """Lay out a bin of the journal; without `until`, to the end of winter if past years reach there."""
+    if until is None:
+        far = bool(past) or weather.typical
+        until = end_of_winter(now, weather.latitude) if far else now + timedelta(days=FORECAST_DAYS)
+    return lay_out(journal.bin(bin_name), journal.entries(bin_name), weather, now, until, past)
+
+
+def answer(
+    journal: Journal, case: Case, seed: int = SEED, progress: Callable[[float], None] = lambda done: None
+) -> Study:
+    """Study a case, taking the fit from the journal's memory if it was made before."""
+    key = case.key(seed)
+    kept = recall(journal.folder, key)
+    posterior = None if kept is None else _restored(*kept)
+    if posterior is None:
+        posterior = fit_case(case, seed, progress)
+        values = asdict(posterior)
+        remember(journal.folder, key, values.pop("draws"), values)
+    return study(case, posterior)
+
+
+def _restored(draws: dict, values: dict) -> Posterior | None:  # type: ignore[type-arg]
+    try:
+        return Posterior(draws, **{**values, "notes": tuple(values["notes"])})
+    except (KeyError, TypeError):
+        return None

@@ -1,0 +1,30 @@
+"""The command line. Commands are thin: they read words, call one function, and show what it returns."""
+
+from __future__ import annotations
+
+import sys
+
+EXIT_BAD_INPUT = 2
+
+
+def main() -> None:
+    """Run the command line; what the keeper can mend is said in one sentence, with exit code 2."""
+    from underlid.cli.app import app
+
+    try:
+        app()
+    except ValueError as error:
+        # Our own named errors are sentences for the keeper; any other ValueError is a fault of ours.
+        if not type(error).__module__.startswith("underlid."):
+            raise
+        _say(str(error))
+    except OSError as error:
+        where = f" ({error.filename})" if error.filename else ""
+        _say(f"{error.strerror or error}{where}: check the path and its permissions.")
+    except KeyboardInterrupt:
+        sys.exit(130)
+
+
+def _say(sentence: str) -> None:
+    print(f"underlid: {sentence}", file=sys.stderr)
+    sys.exit(EXIT_BAD_INPUT)

@@ -1,0 +1,315 @@
+"""Commands that compute: parse, check, outlook, update, demo."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, is_dataclass
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+
+from underlid.cli.options import (
+    DEFAULT_JOURNAL,
+    BinArgument,
+    FillOption,
+    JournalOption,
+    JsonOption,
+    NowOption,
+    PastOption,
+    SeedOption,
+    WeatherOption,
+    clock,
+    progress,
+    show_json,
+    write_whole,
+    zone,
+)
+
+if TYPE_CHECKING:
+    from underlid.fit.study import Study
+    from underlid.update.facts import Story
+
+
+class BadMonth(ValueError):
+    """The month is not written as year and month."""
+
+
+def parse(
+    words: Annotated[str, typer.Argument(help="An amount, a size or a date, e.g. “6 or 7 C”.")],
+    unit: Annotated[str | None, typer.Option(help="Unit to take where none is written, e.g. degC.")] = None,
+    timezone: Annotated[str | None, typer.Option(help="Time zone of dates.")] = None,
+    now: NowOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say what underlid makes of your words."""
+    from underlid.quantity import VagueAmount, VagueSize, parse_any, show_amount, show_size, show_when
+
+    tz = zone(timezone)
+    meaning = parse_any(words, now=clock(now, tz), tz=tz, expect=unit)
+    if as_json:
+        show_json(meaning.as_json())
+        return
+    if isinstance(meaning, VagueAmount):
+        print(f"{show_amount(meaning)}  [{meaning.kind}]")
+    elif isinstance(meaning, VagueSize):
+        print(f"{show_size(meaning)}; holds {show_amount(meaning.volume)}")
+    else:
+        print(f"{show_when(meaning)}  [{meaning.kind}]")
+    for flag in meaning.flags:
+        print(f"  {flag}")
+
+
+def check(
+    bin: Annotated[str | None, typer.Argument(help="Name of the bin; all bins if not given.")] = None,
+    weather: Annotated[
+        Path | None, typer.Option("--weather", "-w", envvar="UNDERLID_WEATHER", help="Weather file to check against.")
+    ] = None,
+    journal: JournalOption = DEFAULT_JOURNAL,
+    now: NowOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Look through the records for what is odd, missing or unusable; nothing is changed."""
+    from underlid.answer import weather_from
+    from underlid.fit.findings import findings
+    from underlid.journal.store import Journal
+
+    told: dict[str, list[dict[str, str | None]]] = {}
+    with Journal.open(journal) as book:
+        book.check()
+        for record in [book.bin(bin)] if bin else book.bins():
+            air = weather_from(weather, record.timezone) if weather else None
+            moment = clock(now, ZoneInfo(record.timezone))
+            found = findings(record, book.entries(record.name), moment, air)
+            told[record.name] = [{"weight": f.weight, "entry": f.entry, "sentence": f.sentence} for f in found]
+    if as_json:
+        show_json(told)
+        return
+    for name, rows in told.items():
+        print(f"{name}: {len(rows)} findings" if rows else f"{name}: nothing to report")
+        for row in rows:
+            print(f"  {row['weight']}: {row['sentence']}" + (f"  [{row['entry']}]" if row["entry"] else ""))
+
+
+def outlook(
+    bin: BinArgument,
+    weather: WeatherOption,
+    past: PastOption = None,
+    until: Annotated[
+        str | None, typer.Option(help="Last day to look at; the end of winter if past years reach there.")
+    ] = None,
+    since: Annotated[str | None, typer.Option(help="First day to show; now if not given.")] = None,
+    fill_gaps: FillOption = 0,
+    seed: SeedOption = 1,
+    journal: JournalOption = DEFAULT_JOURNAL,
+    now: NowOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """What the bedding will do: the next days and the rest of the winter, with ranges."""
+    from underlid.quantity.when import parse_when
+
+    study = _study(bin, weather, past or [], until, fill_gaps, seed, journal, now, quiet=as_json)
+    tz = ZoneInfo(study.case.bin.timezone)
+    begin = (
+        study.case.now
+        if since is None
+        else parse_when(since, now=study.case.now, tz=tz, start=study.case.bin.started.start).start
+    )
+    if as_json:
+        show_json(outlook_json(study, study.index(begin)))
+    else:
+        _print_outlook(study, tz)
+
+
+def update(
+    bin: BinArgument,
+    weather: WeatherOption,
+    month: Annotated[
+        str | None, typer.Option(help="Month to tell, e.g. 2026-01; the last full month if not given.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", help="HTML file to write; BIN-MONTH.html if not given.")
+    ] = None,
+    title: Annotated[str | None, typer.Option(help="Title of the page.")] = None,
+    past: PastOption = None,
+    fill_gaps: FillOption = 0,
+    seed: SeedOption = 1,
+    journal: JournalOption = DEFAULT_JOURNAL,
+    now: NowOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the month's illustrated account as one page that needs no network."""
+    from underlid.update.page import page
+    from underlid.update.story import tell
+
+    asked = None if month is None else _month(month)
+    study = _study(bin, weather, past or [], None, fill_gaps, seed, journal, now, quiet=as_json)
+    year, number = asked or _last_full_month(study.case.now)
+    story = tell(study, (year, number), title=title)
+    target = out or Path(f"{bin}-{year}-{number:02d}.html")
+    write_whole(target, page(story).encode())
+    if as_json:
+        show_json({"file": str(target), **story_json(story)})
+    else:
+        print(f"Written to {target}.")
+
+
+def demo(
+    out: Annotated[Path, typer.Option("--out", "-o", help="Folder to write into.")] = Path("demo"),
+    as_json: JsonOption = False,
+) -> None:
+    """Run the main job on an invented keeper's three bins under real public weather."""
+    from underlid import demo as invented
+
+    with progress("fitting", quiet=as_json) as tell_progress:
+        results = invented.run(out, say=(lambda text: None) if as_json else print, progress=tell_progress)
+    if as_json:
+        show_json(results)
+
+
+def outlook_json(study: Study, first: int) -> dict[str, object]:
+    """The outlook from an hour on as plain JSON types; temperatures in degC, shares as fractions."""
+    told = study.outlook
+    tz = ZoneInfo(study.case.bin.timezone)
+
+    def iso(seconds: int) -> str:
+        return datetime.fromtimestamp(seconds, tz).isoformat()
+
+    def band(values) -> dict[str, list[float]]:  # type: ignore[no-untyped-def]
+        return {name: values[first:, i].round(3).tolist() for i, name in enumerate(("p5", "p50", "p95"))}
+
+    def coldest(begin: int, end: int) -> dict[str, object] | None:
+        if begin >= end:
+            return None
+        result: dict[str, object] = {}
+        for place in told.bedding_c:
+            cold = told.coldest(begin, end, place)
+            low, mid, high = (round(value, 2) for value in cold.temperature_c)
+            result[place] = {"p5": low, "p50": mid, "p95": high, "time": [iso(seconds) for seconds in cold.time_utc]}
+        return result
+
+    hours = len(told.time_utc)
+    return {
+        "bin": study.case.bin.name,
+        "now": study.case.now.isoformat(),
+        "unit": "degC",
+        "weather": study.case.weather_source,
+        "readings_used": study.posterior.readings,
+        "settled": study.posterior.trusted,
+        "seed": study.posterior.seed,
+        "refuge_band": list(told.band_c),
+        "observed_until": iso(int(told.time_utc[told.now_index])),
+        "forecast_until": iso(int(told.time_utc[min(told.forecast_until, hours - 1)])),
+        "time": [iso(int(seconds)) for seconds in told.time_utc[first:]],
+        **{place: band(values) for place, values in told.bedding_c.items()},
+        "air": band(told.air_c),
+        "refuge": band(told.refuge),
+        "frozen": band(told.frozen),
+        "coldest": coldest(min(told.now_index + 1, hours - 1), hours),
+        "coldest_so_far": coldest(0, told.now_index + 1),
+        "parameters": {name: list(study.posterior.range_of(name)) for name in study.posterior.draws},
+        "notes": list(study.notes),
+    }
+
+
+def story_json(story: Story) -> dict[str, object]:
+    """The story's facts as plain JSON types, without the hourly series (those are in `outlook`)."""
+    from dataclasses import fields
+
+    left_out = ("hours", "days", "bin")
+    facts = {f.name: _plain(getattr(story, f.name)) for f in fields(story) if f.name not in left_out}
+    return {"bin": story.bin.name, **facts}
+
+
+def _plain(value: object) -> object:
+    if is_dataclass(value) and not isinstance(value, type):
+        return {name: _plain(part) for name, part in asdict(value).items()}
+    if isinstance(value, dict):
+        return {name: _plain(part) for name, part in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(part) for part in value]
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def _study(
+    bin: str, weather: Path, past: list[Path], until: str | None, fill_gaps: int, seed: int, journal: Path,
+    now: str | None, *, quiet: bool,
+) -> Study:  # fmt: skip
+    from underlid.answer import answer, case_of, weather_from
+    from underlid.journal.store import Journal
+    from underlid.quantity.when import parse_when
+
+    with Journal.open(journal) as book:
+        record = book.bin(bin)
+        tz = ZoneInfo(record.timezone)
+        moment = clock(now, tz)
+        end = None if until is None else parse_when(until, now=moment, tz=tz, allow_future=True).end
+        years = [weather_from(path, tz.key, fill_gaps) for path in past]
+        case = case_of(book, bin, weather_from(weather, tz.key, fill_gaps), moment, end, years)
+        with progress(f"fitting {bin}", quiet=quiet) as tell_progress:
+            return answer(book, case, seed, tell_progress)
+
+
+def _print_outlook(study: Study, tz: ZoneInfo) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from underlid.quantity.units import to_fahrenheit
+
+    told = study.outlook
+
+    def shown(low: float, high: float) -> str:
+        return f"{low:.1f} to {high:.1f} °C ({to_fahrenheit(low):.0f} to {to_fahrenheit(high):.0f} °F)"
+
+    table = Table("day", "air", "middle, coldest hour", "edge, coldest hour", "refuge, least", box=None, pad_edge=False)
+    begin = told.now_index
+    day = study.case.now.astimezone(tz).replace(hour=0, minute=0, second=0, microsecond=0)
+    for offset in range(7):
+        first = max(begin, study.index(day + timedelta(days=offset)))
+        last = study.index(day + timedelta(days=offset + 1))
+        if last <= first:
+            continue
+        middle, edge = (told.coldest(first, last, place).temperature_c for place in ("middle", "edge"))
+        least = told.refuge[first:last].min(axis=0)
+        air = told.air_c[first:last]
+        table.add_row(
+            f"{day + timedelta(days=offset):%a %-d %b}",
+            shown(air[:, 0].min(), air[:, 2].max()),
+            shown(middle[0], middle[2]),
+            shown(edge[0], edge[2]),
+            f"{least[0]:.0%} to {least[2]:.0%}",
+        )
+    console = Console(width=120 if not Console().is_terminal else None)
+    console.print(f"Bin {study.case.bin.name}: predicted from now, 5 to 95 % ranges", highlight=False)
+    console.print(table)
+    hours = len(told.time_utc)
+    if begin + 1 < hours:
+        cold = told.coldest(begin + 1, hours)
+        low, _, high = cold.temperature_c
+        early, _, late = (datetime.fromtimestamp(s, tz) for s in cold.time_utc)
+        ends = datetime.fromtimestamp(int(told.time_utc[-1]), tz)
+        span = f"between {early:%-d %b} and {late:%-d %b}"
+        console.print(
+            f"Coldest hour in the middle until {ends:%-d %b %Y}: {shown(low, high)}, {span}.", highlight=False
+        )
+    for note in study.notes:
+        console.print(f"  {note}", highlight=False)
+
+
+def _month(text: str) -> tuple[int, int]:
+    try:
+        moment = datetime.strptime(text, "%Y-%m")
+    except ValueError:
+        raise BadMonth(f"{text!r} is no month; write it as year and month, e.g. 2026-01.") from None
+    return moment.year, moment.month
+
+
+def _last_full_month(now: datetime) -> tuple[int, int]:
+    last = now.replace(day=1) - timedelta(days=1)
+    return last.year, last.month

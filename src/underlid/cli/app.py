@@ -1,0 +1,28 @@
+"""The commands and their shared options."""
+
+from __future__ import annotations
+
+import typer
+
+from underlid.cli import answers, keeping
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Evidence from small, unheated worm-composting bins: log in your own words, know what the bedding will do, "
+    "tell what happened each month with honest ranges.",
+)
+
+app.command("new")(keeping.new)
+app.command("container")(keeping.container)
+app.command("log")(keeping.log)
+app.command("photo")(keeping.photo)
+app.command("import")(keeping.import_)
+app.command("export")(keeping.export)
+app.command("parse")(answers.parse)
+app.command("check")(answers.check)
+app.command("outlook")(answers.outlook)
+app.command("update")(answers.update)
+app.command("demo")(answers.demo)

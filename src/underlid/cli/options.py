@@ -1,0 +1,117 @@
+"""Options that several commands share, and how results and progress are shown."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+from zoneinfo import ZoneInfo, available_timezones
+
+import typer
+
+from underlid.quantity.when import VagueTime, parse_when
+
+JournalOption = Annotated[
+    Path, typer.Option("--journal", "-j", envvar="UNDERLID_JOURNAL", help="Folder of the journal.")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON instead of text.")]
+NowOption = Annotated[
+    str | None, typer.Option("--now", help="Take this as the present moment, e.g. “2026-01-23 21:00”.")
+]
+WeatherOption = Annotated[
+    Path,
+    typer.Option(
+        "--weather", "-w", envvar="UNDERLID_WEATHER", help="Weather file: TMY3, EPW or CSV, hourly or daily min/max."
+    ),
+]
+PastOption = Annotated[
+    list[Path] | None, typer.Option("--past", help="Weather file of earlier years, for the time beyond a forecast.")
+]
+FillOption = Annotated[
+    int, typer.Option("--fill-gaps", help="Fill gaps in the weather of up to so many hours; they are marked.")
+]
+SeedOption = Annotated[int, typer.Option("--seed", help="Seed of everything random.")]
+BinArgument = Annotated[str, typer.Argument(help="Name of the bin.")]
+
+DEFAULT_JOURNAL = Path("journal")
+
+
+class UnknownTimezone(ValueError):
+    """The time zone has no such name."""
+
+
+def clock(words: str | None, tz: ZoneInfo) -> datetime:
+    """The present moment: the machine's, or the one given for a rerun."""
+    if words is None:
+        return datetime.now(tz).replace(microsecond=0)
+    machine = datetime.now(tz)
+    moment: VagueTime = parse_when(words, now=machine, tz=tz, allow_future=True)
+    # A day alone means its end: everything of that day has happened.
+    return moment.start + (moment.end - moment.start) / 2 if moment.kind == "exact" else moment.end
+
+
+def zone(name: str | None) -> ZoneInfo:
+    """The time zone of that name, or of this machine."""
+    name = name or os.environ.get("TZ") or _machine_zone()
+    if name not in available_timezones():
+        raise UnknownTimezone(f"There is no time zone {name!r}; give one such as --timezone Europe/London.")
+    return ZoneInfo(name)
+
+
+def _machine_zone() -> str:
+    parts = Path("/etc/localtime").resolve().parts
+    return "/".join(parts[parts.index("zoneinfo") + 1 :]) if "zoneinfo" in parts else "UTC"
+
+
+def show_json(result: object) -> None:
+    """Print a result as JSON on standard output."""
+    json.dump(result, sys.stdout, ensure_ascii=False, allow_nan=False, indent=2)
+    sys.stdout.write("\n")
+
+
+def write_whole(target: Path, data: bytes) -> None:
+    """Write a file beside its place and move it there, so that no half file is ever seen."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    part = target.with_name(f".{target.name}.{os.getpid()}.part")
+    try:
+        part.write_bytes(data)
+        part.replace(target)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+@contextmanager
+def progress(what: str, *, quiet: bool = False) -> Iterator[Callable[[float], None]]:
+    """A progress bar on standard error that appears only when work takes a while."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    if quiet:
+        yield lambda done: None
+        return
+    if not console.is_terminal:
+        yield _plain_progress(what, console.print)
+        return
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task(what, total=1.0, visible=False)
+        yield lambda done: bar.update(task, completed=done, visible=True)
+
+
+def _plain_progress(what: str, write: Callable[[str], None]) -> Callable[[float], None]:
+    """Without a terminal: a line every few seconds."""
+    last = [time.monotonic()]
+
+    def tell(done: float) -> None:
+        if time.monotonic() - last[0] > 10:
+            last[0] = time.monotonic()
+            write(f"{what}: {done:.0%}")
+
+    return tell

@@ -1,0 +1,314 @@
+"""An invented keeper, three invented bins, real public weather, and a truth that the fit does not know.
+
+The truth comes from the heat model on a finer grid with parameters the fit is not told, plus a slow
+straying of each spot from any model. The keeper looks in every few days, often at night, and writes down
+words. Everything is drawn from one seed: the same seed gives the same journal.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import count
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from underlid.fit.evidence import HOUR_S, food_kg, situation
+from underlid.fit.likelihood import INSTRUMENT_K, NINETY
+from underlid.heat.films import films
+from underlid.heat.reduced import Drive, Thermal, simulate, standard_probes
+from underlid.quantity.amount import parse_amount, parse_size
+from underlid.quantity.when import parse_when
+from underlid.records import AnyEntry, Base, BeddingLayer, Bin
+from underlid.weather.files import demo_weather, read_weather
+from underlid.weather.series import Weather, lay_over
+
+if TYPE_CHECKING:
+    from underlid.fit.study import Study
+
+Array = NDArray[np.float64]
+
+SEED = 20251018
+TIMEZONE = ZoneInfo("America/Anchorage")
+START = datetime(2025, 10, 18, 14, tzinfo=TIMEZONE)
+NOW = datetime(2026, 2, 3, 21, tzinfo=TIMEZONE)
+WINTER_ENDS = datetime(2026, 4, 20, tzinfo=TIMEZONE)
+MONTH = (2026, 1)
+TRUE_GRID = (5, 5, 9)
+STRAY_MEMORY_H = 24.0
+
+
+@dataclass(frozen=True, slots=True)
+class InventedBin:
+    """How an invented bin is described by its keeper, and what is true of it."""
+
+    name: str
+    size: str
+    bedding: tuple[tuple[str, str], ...]
+    moisture: str
+    founders: str
+    base: Base
+    wall: str
+    loss: float
+    base_factor: float
+    true_moisture: float
+    heat: float
+    bias_k: float
+    stray_k: float
+
+
+BINS = (
+    InventedBin(
+        "larch", "17 x 12 x 11 in", (("leaves", "about 5 in"), ("old horse manure", "4 in")), "about 70 %",
+        "a couple of dozen", "slab", "polypropylene", 1.15, 0.6, 0.72, 1.5, 0.4, 0.35,
+    ),
+    InventedBin(
+        "rowan", "24 x 16 x 13 in", (("cardboard", "3 in"), ("leaves", "about 6 in")), "not noted",
+        "30 or so", "slab", "polypropylene", 0.85, 1.3, 0.66, 0.9, -0.3, 0.4,
+    ),
+    InventedBin(
+        "alder", "13 x 10 x 9 in", (("leaves", "7 in"),), "65-75 %",
+        "about 20", "feet", "wood", 1.3, 0.8, 0.68, 0.7, 0.0, 0.4,
+    ),
+)  # fmt: skip
+
+FOODS = ("pear cores", "carrot peel", "squash rind", "tea leaves", "potato peel", "apple cores", "oatmeal")
+SIGHTINGS = ("about a dozen near the top", "a few worms in the middle", "a couple of dozen in the middle")
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """What was really so, hour by hour [degC]; invented."""
+
+    time_utc: NDArray[np.int64]
+    middle_c: Array
+    edge_c: Array
+    surface_c: Array
+
+
+def weather() -> Weather:
+    """The typical year shipped with underlid."""
+    return read_weather(demo_weather())
+
+
+def make_bin(invented: InventedBin) -> Bin:
+    """The record a keeper would make of an invented bin."""
+    size = parse_size(invented.size)
+    layers = tuple(
+        BeddingLayer(
+            id=_id(invented.name, "layer", i),
+            position=i,
+            material=material,
+            depth=parse_amount(depth, expect="m"),
+            moisture=parse_amount(invented.moisture, expect="%"),
+            words=f"{material} {depth}",
+        )
+        for i, (material, depth) in enumerate(invented.bedding)
+    )
+    return Bin(
+        id=_id(invented.name, "bin"),
+        name=invented.name,
+        started=parse_when("2025-10-18 14:00", now=NOW, tz=TIMEZONE),
+        timezone=TIMEZONE.key,
+        length=size.length,
+        width=size.width,
+        height=size.height,
+        siting="open shelter",
+        base=invented.base,
+        wall=invented.wall,
+        wall_thickness=parse_amount("3 mm" if invented.wall == "polypropylene" else "18 mm", expect="m"),
+        founders=parse_amount(invented.founders, expect="1"),
+        species="Eisenia fetida",
+        layers=layers,
+        words=f"invented for the demo: {invented.size}, {invented.founders} worms",
+        noted_at=START,
+    )
+
+
+def feeding_lines(invented: InventedBin) -> list[tuple[datetime, str]]:
+    """When and what the invented keeper fed: small amounts, less in deep winter."""
+    rng = _rng(invented.name, "food")
+    lines, day = [], START + timedelta(days=4)
+    while day < NOW - timedelta(days=1):
+        grams = int(rng.choice([80, 100, 120, 150, 200, 250]))
+        evening = day.replace(hour=int(rng.integers(17, 22)))
+        lines.append((evening, f"fed {grams} g {rng.choice(FOODS)}"))
+        day += timedelta(days=int(rng.integers(8, 20)))
+    return lines
+
+
+def true_course(invented: InventedBin, record: Bin, fed: list[AnyEntry], air: Weather) -> Course:
+    """The bin as it really was and will be, from its start to the end of winter."""
+    place = situation(record)
+    laid = lay_over(air, START, WINTER_ENDS + timedelta(hours=2)) if air.typical else air
+    base = films(place.vessel).base * invented.base_factor
+    thermal = Thermal(
+        *(np.array([value]) for value in (place.dry_kg_m3, invented.true_moisture, invented.loss, base, invented.heat))
+    )
+    food, _ = food_kg(fed, laid.time_utc)
+    wind = 0.0 if laid.wind_m_s is None else float(np.nanmean(laid.wind_m_s))
+    drive = Drive(laid.air_c, food, wind, float(laid.air_c[:48].mean()))
+    bedding = simulate(place.vessel, thermal, drive, list(standard_probes(place.vessel).values()), grid=TRUE_GRID)
+    strays = stray(3, len(laid.time_utc), invented.stray_k, _rng(invented.name, "stray"))
+    middle, edge, surface = bedding.probes_c[0].T + strays
+    return Course(laid.time_utc, middle, edge, surface)
+
+
+def stray(places: int, hours: int, sd_k: float, rng: np.random.Generator) -> Array:
+    """How spots stray from any model: a slow random walk that returns, (places, hours) [K]."""
+    from scipy.signal import lfilter
+
+    keep = np.exp(-1.0 / STRAY_MEMORY_H)
+    kicks = rng.standard_normal((places, hours)) * sd_k * np.sqrt(1 - keep**2)
+    kicks[:, 0] = rng.standard_normal(places) * sd_k
+    return np.asarray(lfilter([1.0], [1.0, -keep], kicks, axis=1))
+
+
+def spoken(reading_c: float, rng: np.random.Generator) -> str:
+    """What a keeper writes of a thermometer that shows `reading_c`: words that are true of it, and vague."""
+    whole = int(np.floor(reading_c))
+    kind = rng.choice(
+        ["plain", "range", "about", "fahrenheit", "above", "under"], p=[0.3, 0.25, 0.2, 0.1, 0.075, 0.075]
+    )
+    if kind == "plain":
+        return f"{round(reading_c)} C"
+    if kind == "range":
+        return f"{whole} to {whole + 1} C" if whole < 0 else f"{whole}-{whole + 1} C"
+    if kind == "about":
+        return f"about {round(reading_c + rng.normal(0, 1.5 / NINETY))} C"
+    if kind == "fahrenheit":
+        return f"{round(reading_c * 1.8 + 32)} F"
+    if kind == "above":
+        return f"just above {whole} C"
+    return f"under {whole + 1 + int(rng.integers(0, 2))} C"
+
+
+def visit_lines(invented: InventedBin, truth: Course) -> Iterator[tuple[datetime, str]]:
+    """The keeper's visits: when each was made and the line written then."""
+    rng = _rng(invented.name, "visits")
+    moment = START + timedelta(days=2, hours=8)
+    while moment < NOW:
+        hour = int(rng.choice([7, 13, 18, 21, 23], p=[0.15, 0.1, 0.2, 0.24, 0.31]))
+        at = moment.astimezone(TIMEZONE).replace(hour=hour, minute=int(rng.choice([0, 10, 20, 30, 40, 50])))
+        if at >= NOW:
+            return
+        index = round((at.timestamp() - int(truth.time_utc[0])) / HOUR_S)
+        places = [("middle", truth.middle_c), ("edge", truth.edge_c), ("surface", truth.surface_c)]
+        chosen = [places[i] for i in sorted(rng.choice(3, size=int(rng.integers(1, 4)), replace=False))]
+        shown = [(place, course[index] + invented.bias_k + rng.normal(0, INSTRUMENT_K)) for place, course in chosen]
+        clauses = [f"{place} {spoken(value, rng)}" for place, value in shown]
+        if rng.random() < 0.25 and truth.middle_c[index] > 1.0:
+            clauses.append(str(rng.choice(SIGHTINGS)))
+        yield at, f"{_date_words(at, rng)}: {', '.join(clauses)}"
+        moment = at + timedelta(days=float(rng.choice([2, 3, 4, 5, 7, 9, 12])))
+
+
+def _date_words(at: datetime, rng: np.random.Generator) -> str:
+    day = f"{at.day} {at:%b}"
+    if rng.random() < 0.08:
+        return f"{'early' if at.day <= 10 else 'mid' if at.day <= 20 else 'late'} {at:%B}"
+    if at.hour == 23:
+        return f"{day} around midnight"
+    if rng.random() < 0.3:
+        return day
+    return f"{day} {at:%H:%M}"
+
+
+def _rng(*names: str) -> np.random.Generator:
+    return np.random.default_rng([SEED, *(ord(letter) for name in names for letter in name)])
+
+
+def _id(*parts: object) -> str:
+    return str(uuid.uuid5(uuid.UUID(int=SEED), "/".join(map(str, parts))))
+
+
+def run(
+    out: Path, *, say: Callable[[str], None] = print, progress: Callable[[float], None] = lambda done: None
+) -> dict[str, object]:
+    """Log the invented winter, fit every bin, write its update, and compare what was inferred with the truth.
+
+    The journal is made anew each time from the same seed; fits made before are taken from its memory.
+    """
+    # Heavy or later layers, needed only here.
+    from underlid.answer import answer, case_of
+    from underlid.entry import parse_line
+    from underlid.journal.store import FILE, Journal
+    from underlid.update.page import page
+    from underlid.update.story import Truth, tell
+
+    folder = out / "journal"
+    for leftover in folder.glob(f"{FILE}*"):
+        leftover.unlink()
+    air = weather()
+    results: dict[str, object] = {}
+    lines: list[str] = []
+    with Journal.create(folder) as journal:
+        for invented in BINS:
+            record = make_bin(invented)
+            journal.add_bin(record)
+            ids = _ids(invented)
+
+            def understood(written: list[tuple[datetime, str]], record: Bin = record, ids=ids) -> list[AnyEntry]:  # type: ignore[no-untyped-def]
+                return [e for at, line in written for e in parse_line(line, bin=record, now=at, new_id=ids).records]
+
+            fed_lines = feeding_lines(invented)
+            fed = understood(fed_lines)
+            truth = true_course(invented, record, fed, air)
+            seen_lines = list(visit_lines(invented, truth))
+            entries = fed + understood(seen_lines)
+            written = sorted(fed_lines + seen_lines)
+            journal.add(entries)
+            lines += [f"{at:%Y-%m-%d %H:%M}  {record.name}: {line}" for at, line in written]
+            say(f"{record.name}: {len(written)} lines in the keeper's own words, {len(entries)} entries stored")
+            case = case_of(journal, record.name, air, NOW, WINTER_ENDS)
+            study = answer(journal, case, progress=progress)
+            target = out / f"{record.name}-{MONTH[0]}-{MONTH[1]:02d}.html"
+            hours = len(study.outlook.time_utc)
+            told = tell(
+                study,
+                MONTH,
+                keeper="an invented keeper",
+                truth=Truth(truth.middle_c[:hours], truth.edge_c[:hours], truth.surface_c[:hours], "invented truth"),
+            )
+            target.write_text(page(told), encoding="utf-8")
+            result = compare(study, truth)
+            results[record.name] = {**result, "update": str(target)}
+            say(
+                f"  {study.posterior.readings} readings fitted; the 90 % range held the true middle in "
+                f"{result['covered']:.0%} of the hours up to now"
+            )
+            low, _, high = result["coldest_inferred_c"]
+            true_low = result["coldest_true_c"]
+            say(f"  coldest hour in the middle: inferred {low:.1f} to {high:.1f} °C, true {true_low:.1f} °C")
+            say(f"  update written to {target}")
+    (out / "keeper-lines.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    say(f"Everything the invented keeper wrote is in {out / 'keeper-lines.txt'}; the journal is {folder}.")
+    say("Bins, keeper and readings are invented; the weather is a real public typical year (see the page's sources).")
+    return results
+
+
+def compare(study: Study, truth: Course) -> dict[str, Any]:
+    """How often the 90 % range of the middle held the truth so far, and the coldest hour, inferred and true."""
+    told = study.outlook
+    seen = slice(24, told.now_index + 1)
+    band = told.bedding_c["middle"][seen]
+    true_c = truth.middle_c[: len(told.time_utc)][seen]
+    cold = told.coldest(24, told.now_index + 1)
+    return {
+        "readings": study.posterior.readings,
+        "settled": study.posterior.trusted,
+        "covered": float(((true_c >= band[:, 0]) & (true_c <= band[:, 2])).mean()),
+        "coldest_inferred_c": cold.temperature_c,
+        "coldest_true_c": float(true_c.min()),
+    }
+
+
+def _ids(invented: InventedBin) -> Callable[[], str]:
+    numbers = count()
+    return lambda: _id(invented.name, "entry", next(numbers))

@@ -1,0 +1,147 @@
+"""Cutting a line into its date and clauses, each of which knows where in the line it stands."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from underlid.entry.places import find_place, only_where
+from underlid.quantity import AmountError, Mistake, parse_amount
+
+LONGEST_LINE = 5000
+
+_MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\.?"
+_WEEKDAY = r"(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?"
+_NUMBER = r"(?:\d|[½¼¾⅓⅔]|an?\s+(?!half)|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|twenty|thirty)"
+
+# What surely begins a date, so that one that cannot be read is refused and not taken for a note.
+DATE_BEGINS = re.compile(
+    rf"\s*(?:(?:on|about|around|the|from|between|some\s+time)\s+)*(?:"
+    rf"\d{{4}}-\d|\d{{1,2}}/\d|\d{{1,2}}(?:st|nd|rd|th)?\s+(?:of\s+)?{_MONTH}|{_MONTH}\s+\d"
+    rf"|(?:early|mid|middle|late|start|beginning|end)(?:\s+of)?[\s-]+{_MONTH}(?!\w)"
+    rf"|today\b|yesterday\b|last\s+(?:night|week|month|evening|{_WEEKDAY})\b|{_WEEKDAY}\b"
+    rf"|\w+\s+(?:days?|weeks?|months?|hours?)\s+ago\b)",
+    re.IGNORECASE,
+)
+# What begins an amount, in words or digits.
+AMOUNT_BEGINS = re.compile(
+    rf"(?:ph\s*)?(?:[-−–+~≈<>≤≥]\s*)?(?:{_NUMBER}|about\b|around\b|roughly\b|approx|circa\b|ca\b|just\s+(?:above|over|under|below)"
+    r"|under\s+\d|over\s+\d|above\s+\d|below\s+\d|less\s+than|more\s+than|fewer\s+than|at\s+(?:least|most)|up\s+to"
+    r"|no\b|none\b|between\b|minus\b|half\b|several\b|few\b|couple\b|dozens?\b|hundreds?\b|nearly\b|almost\b"
+    r"|not\s+(?:noted|known|measured)|unknown\b|\?|slightly\b|exactly\b|zero\b|nil\b)",
+    re.IGNORECASE,
+)
+_STARTS_CLAUSE = (
+    r"(?:fed|gave|added|watered|saw|spotted|found|sampled?|counted|ph|moisture|ec|air|temp(?:erature)?"
+    r"|(?:middle|centre|center|core|edge|side|wall|corner|surface|top)\s+[-−~]?\d)"
+)
+_STOP = re.compile(r";|\n|\.(?=\s+[A-Z]|\s*$)")
+_COMMA = re.compile(rf"(?<!\d),|,(?!\d)|\s(?:and|&)\s+(?={_STARTS_CLAUSE}\b|{AMOUNT_BEGINS.pattern})", re.IGNORECASE)
+_OPEN_BETWEEN = re.compile(r"between\b(?!.*\band\b)[^,;]*$", re.IGNORECASE)
+
+
+class EntryError(Mistake):
+    """A line that cannot be understood: what, where in the line (a caret), and how to mend it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """Part of a line: its text without outer spaces, and where it begins in `line`."""
+
+    text: str
+    begins: int
+    line: str
+
+    def part(self, start: int, end: int | None = None) -> Clause:
+        """A part of this clause, without outer spaces."""
+        return clause_of(self.line, self.begins + start, self.begins + (len(self.text) if end is None else end))
+
+    def error(self, what: str, at: int, mend: str) -> EntryError:
+        """The mistake at a position of this clause, placed in the whole line."""
+        return EntryError(what, self.line, self.begins + at, mend)
+
+    def wrapped(self, mistake: Mistake, shift: int = 0) -> EntryError:
+        """The mistake that a parser found in this clause, placed in the whole line."""
+        return self.error(mistake.what, mistake.position + shift, mistake.mend)
+
+
+def clause_of(line: str, start: int, end: int) -> Clause:
+    """The clause between two positions of the line, without outer spaces."""
+    text = line[start:end]
+    return Clause(text.strip(), start + len(text) - len(text.lstrip()), line)
+
+
+def date_and_rest(line: str) -> tuple[Clause | None, Clause]:
+    """The date before the first colon that a space follows, if one stands there, and the rest."""
+    whole = clause_of(line, 0, len(line))
+    colon = re.search(r":(?=\s|$)", line)
+    if colon and (DATE_BEGINS.match(line) or _SHORT_DATE.match(line[: colon.start()])):
+        return clause_of(line, 0, colon.start()), clause_of(line, colon.end(), len(line))
+    if DATE_BEGINS.match(line):
+        what = "a date begins this line, but no colon ends it"
+        raise EntryError(what, line, 0, "Write a colon and a space after the date, as '23 Jan: middle 6 C'.")
+    return None, whole
+
+
+# Dates that are so only in front of a colon: "7:30", "this morning", "not noted", "January".
+_SHORT_DATE = re.compile(
+    rf"\s*(?:(?:on|at|about|around)\s+)*(?:\d{{1,2}}[:.]\d\d(?:\s*[ap]m)?|\d{{1,2}}\s*[ap]m|this\s+(?:morning|afternoon|evening|week)"
+    rf"|tonight|morning|afternoon|evening|night|noon|midday|midnight|(?:just\s+)?now|not\s+noted|{_MONTH}(?:\s+\d{{4}})?"
+    r"|the\s+\d{1,2}(?:st|nd|rd|th))\s*$",
+    re.IGNORECASE,
+)
+
+
+def sentences(rest: Clause) -> Iterator[Clause]:
+    """The parts that semicolons, line ends and full stops divide."""
+    yield from _cut(rest, [m.span() for m in _STOP.finditer(rest.text)])
+
+
+def clauses(sentence: Clause) -> list[Clause]:
+    """The parts that commas and "and" divide; a decimal comma and one amount in two units stay whole."""
+    cuts = [
+        found.span()
+        for found in _COMMA.finditer(sentence.text)
+        if "," in found[0] or not _OPEN_BETWEEN.search(sentence.text[: found.start()])
+    ]
+    parts: list[Clause] = []
+    for part in _cut(sentence, cuts):
+        both = clause_of(part.line, parts[-1].begins, part.begins + len(part.text)) if parts else part
+        if parts and (_one_amount_twice(both, part) or _where_of(parts[-1], part)):
+            parts[-1] = both
+        else:
+            parts.append(part)
+    return parts
+
+
+def _where_of(one: Clause, other: Clause) -> bool:
+    """Whether "6 C, 5 cm down" or "middle, 6 C" were cut apart: one says where and the other what."""
+    if only_where(one.text):
+        return bool(AMOUNT_BEGINS.match(other.text)) and find_place(other.text)[2] < 0
+    placed = find_place(one.text)[2] >= 0 and find_place(other.text)[2] >= 0
+    return only_where(other.text) and not placed and bool(re.search(r"\d", one.text))
+
+
+def _one_amount_twice(both: Clause, last: Clause) -> bool:
+    """Whether "middle 1 C, 50 F" ends in one amount written in two units."""
+    before = last.begins - both.begins
+    tail = max(0, before - 40)  # no amount is longer, and a long line stays quick to search
+    amount = re.search(r"[-−]?\d\S{0,12}\s?\S{0,12}\s*,\s*$", both.text[tail:before])
+    if amount is None:
+        return False
+    try:
+        parse_amount(last.text)
+        parse_amount(both.text[tail + amount.start() :])
+    except AmountError:
+        return False
+    return True
+
+
+def _cut(whole: Clause, cuts: list[tuple[int, int]]) -> Iterator[Clause]:
+    starts = [0, *(end for _, end in cuts)]
+    ends = [*(start for start, _ in cuts), len(whole.text)]
+    for start, end in zip(starts, ends, strict=True):
+        part = whole.part(start, end)
+        if part.text:
+            yield part

@@ -1,0 +1,182 @@
+"""From records to arrays: what a bin's journal says about the temperature of its bedding."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from underlid.bedding.materials import dry_density_kg_m3
+from underlid.bedding.vessel import Vessel
+from underlid.heat.box import Probe
+from underlid.heat.reduced import standard_probes
+from underlid.quantity.amount import VagueAmount
+from underlid.records import AnyEntry, Bin, Feeding, Reading
+
+HOUR_S = 3600
+LONGEST_WINDOW_H = 31 * 24  # a reading placed in time no better than a month says too little to use
+MOST_HOURS = 24  # a vague time is represented by at most this many hours, evenly spread
+DEFAULT_MOISTURE = (0.55, 0.85)  # 90 % range where the keeper noted none: common practice, no source
+DEFAULT_DRY_KG_M3 = 150.0  # loose leaves, card and manure: between the materials' values, our judgement
+KG_PER_LITRE_FED = 0.5  # kitchen scraps measured by volume: common practice, no source
+
+
+def middle_of(amount: VagueAmount) -> float:
+    """One number for a size that hardly matters within its interval; an open side is ignored."""
+    sides = [side for side in (amount.low, amount.high) if math.isfinite(side)]
+    if not sides:
+        raise ValueError(f"{amount.words!r} gives no number; note it roughly.")
+    return sum(sides) / len(sides)
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """A bin as the heat model sees it.
+
+    moisture : 90 % range of the water content, fraction of wet mass, as noted or by default
+    """
+
+    vessel: Vessel
+    dry_kg_m3: float
+    moisture: tuple[float, float]
+    notes: tuple[str, ...]
+
+
+def situation(bin: Bin) -> Situation:
+    """The bin's box, bedding density and moisture range, with a note for everything that was assumed."""
+    notes = []
+    noted = [layer for layer in bin.layers if layer.depth.kind != "not noted"]
+    height = middle_of(bin.height)
+    if noted:
+        depth = sum(middle_of(layer.depth) for layer in noted)
+        density = dry_density_kg_m3([(layer.material, middle_of(layer.depth)) for layer in noted])
+    else:
+        depth, density = 0.7 * height, DEFAULT_DRY_KG_M3
+        notes.append("No bedding layers are noted: seven tenths of the bin's height is assumed.")
+    moist = [layer.moisture for layer in noted if layer.moisture.kind != "not noted"]
+    if moist:
+        low = min(max(m.low, 10.0) for m in moist) / 100
+        high = max(min(m.high, 95.0) for m in moist) / 100
+        moisture = (low, high) if high - low >= 0.04 else (low - 0.02, high + 0.02)
+    else:
+        moisture = DEFAULT_MOISTURE
+        notes.append("The bedding's moisture is not noted: 55 to 85 % is assumed.")
+    vessel = Vessel(
+        length_m=max(middle_of(bin.length), middle_of(bin.width)),
+        width_m=min(middle_of(bin.length), middle_of(bin.width)),
+        height_m=height,
+        bedding_depth_m=depth,
+        wall=bin.wall,
+        wall_thickness_m=middle_of(bin.wall_thickness),
+        siting=bin.siting,
+        base=bin.base,
+    )
+    return Situation(vessel, density, moisture, tuple(notes))
+
+
+@dataclass(frozen=True, slots=True)
+class TemperatureEvidence:
+    """The readings of one bin laid on an hourly grid.
+
+    low_c, high_c, about : (readings,) interval as noted [degC], and whether it is an "about"
+    reading, hour, probe, weight : (parts,) a reading is spread over the hours and points it may mean;
+        the weights of each reading sum to 1 and its parts are consecutive
+    probes : the points themselves
+    used : the records behind the rows, in order
+    left_out : sentences on readings that could not be used
+    """
+
+    low_c: NDArray[np.float64]
+    high_c: NDArray[np.float64]
+    about: NDArray[np.bool_]
+    reading: NDArray[np.int64]
+    hour: NDArray[np.int64]
+    probe: NDArray[np.int64]
+    weight: NDArray[np.float64]
+    probes: tuple[Probe, ...]
+    used: tuple[Reading, ...]
+    left_out: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.used)
+
+
+def temperature_evidence(
+    entries: Sequence[AnyEntry], vessel: Vessel, time_utc: NDArray[np.int64]
+) -> TemperatureEvidence:
+    """Readings of bedding temperature within the hours `time_utc` (seconds, hourly)."""
+    probes: list[Probe] = []
+    rows: list[tuple[float, float, bool]] = []
+    parts: list[tuple[int, int, int, float]] = []
+    used: list[Reading] = []
+    left_out: list[str] = []
+    for entry in entries:
+        if not (isinstance(entry, Reading) and entry.quantity == "temperature") or entry.amount.kind == "not noted":
+            continue
+        hours = hours_of(entry.when.start, entry.when.end, time_utc)
+        if isinstance(hours, str):
+            left_out.append(f"“{entry.words}” is left out: {hours}.")
+            continue
+        points = [_known(probes, point) for point in _points(entry, vessel)]
+        share = 1.0 / (len(hours) * len(points))
+        parts += [(len(used), int(hour), point, share) for hour in hours for point in points]
+        rows.append((entry.amount.low, entry.amount.high, entry.amount.kind == "about"))
+        used.append(entry)
+    low, high, about = zip(*rows, strict=True) if rows else ((), (), ())
+    reading, hour, probe, weight = zip(*parts, strict=True) if parts else ((), (), (), ())
+    return TemperatureEvidence(
+        np.array(low, float), np.array(high, float), np.array(about, bool),
+        np.array(reading, int), np.array(hour, int), np.array(probe, int), np.array(weight, float),
+        tuple(probes), tuple(used), tuple(left_out),
+    )  # fmt: skip
+
+
+def hours_of(start: datetime, end: datetime, time_utc: NDArray[np.int64]) -> NDArray[np.int64] | str:
+    """Indices of the hours a vague time may mean, at most MOST_HOURS of them, or why there are none."""
+    first = round((start.timestamp() - time_utc[0]) / HOUR_S)
+    last = max(first, round((end.timestamp() - time_utc[0]) / HOUR_S))
+    if last - first > LONGEST_WINDOW_H:
+        return "its time is known no better than a month"
+    if first < 0 or last >= len(time_utc):
+        return "there is no weather for that time"
+    return np.unique(np.linspace(first, last, min(last - first + 1, MOST_HOURS)).round().astype(int))
+
+
+def food_kg(entries: Sequence[AnyEntry], time_utc: NDArray[np.int64]) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+    """Food given in each hour [kg], spread evenly over a vague time, and sentences on what was assumed."""
+    food = np.zeros(len(time_utc))
+    notes = []
+    for entry in entries:
+        if not isinstance(entry, Feeding) or entry.material == "water":
+            continue
+        hours = hours_of(entry.when.start, entry.when.end, time_utc)
+        if isinstance(hours, str):
+            notes.append(f"“{entry.words}” adds no heat in the model: {hours}.")
+        elif entry.amount.kind == "not noted" or entry.amount.unit not in ("kg", "L"):
+            notes.append(f"“{entry.words}” adds no heat in the model: its mass is not noted.")
+        else:
+            scale = 1.0 if entry.amount.unit == "kg" else KG_PER_LITRE_FED
+            food[hours] += middle_of(entry.amount) * scale / len(hours)
+    return food, tuple(notes)
+
+
+def _points(entry: Reading, vessel: Vessel) -> list[Probe]:
+    """The points a reading may mean: its place or, if not noted, middle and edge alike; its depth or half-way."""
+    standard = standard_probes(vessel)
+    places = ("middle", "edge") if entry.place == "not noted" else (entry.place,)
+    if entry.depth is None or entry.depth.kind == "not noted":
+        return [standard[place] for place in places]
+    deepest = vessel.bedding_depth_m
+    ends = [float(np.clip(side, 0.0, deepest)) for side in (entry.depth.low, entry.depth.high)]
+    depths = ends if ends[1] - ends[0] > 0.02 else [sum(ends) / 2]
+    return [Probe(standard[place].wall_m, depth) for place in places for depth in depths]
+
+
+def _known(probes: list[Probe], point: Probe) -> int:
+    if point not in probes:
+        probes.append(point)
+    return probes.index(point)

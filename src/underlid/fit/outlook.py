@@ -1,0 +1,141 @@
+"""Run the fitted bin forward: bedding temperature and refuge, hour by hour, with ranges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from underlid.fit.posterior import Posterior, Prior
+from underlid.heat.reduced import Drive, simulate, standard_probes
+
+Array = NDArray[np.float64]
+
+PLACES = ("middle", "edge", "surface")
+PERCENT = (5.0, 50.0, 95.0)
+HOUR_S = 3600
+
+#: Error of a weather forecast: grows from nothing to FORECAST_SD_K over FORECAST_MEMORY_H, about 1.7 K after
+#: a day and 2.8 K after five (our judgement, near the usual skill of public forecasts).
+FORECAST_SD_K = 3.0
+FORECAST_MEMORY_H = 120.0
+BLEND_H = 24  # hours over which a forecast gives way to past years
+
+
+@dataclass(frozen=True, slots=True)
+class Coldest:
+    """The coldest hour of a place within a span: temperature [degC] and time, each 5, 50 and 95 %."""
+
+    place: str
+    temperature_c: tuple[float, float, float]
+    time_utc: tuple[int, int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What the model and the readings together say about every hour.
+
+    time_utc : (hours,) seconds; bedding_c : place -> (hours, 3) [degC]; air_c, refuge, frozen : (hours, 3).
+    The last axis holds the 5, 50 and 95 % points. Hours up to and including `now_index` are estimated from
+    observed weather, later ones predicted; `forecast_until` is the first hour that rests on past years only
+    (or the number of hours). `draws_c` (place -> (draws, hours)) and
+    `refuge_draws` (draws, hours) keep the draws for questions about spans.
+    """
+
+    time_utc: NDArray[np.int64]
+    bedding_c: dict[str, Array]
+    air_c: Array
+    refuge: Array
+    frozen: Array
+    now_index: int
+    forecast_until: int
+    draws_c: dict[str, Array]
+    refuge_draws: Array
+    band_c: tuple[float, float]
+    notes: tuple[str, ...]
+
+    def coldest(self, first: int, last: int, place: str = "middle") -> Coldest:
+        """The coldest hour of a place from hour `first` up to `last` (left out)."""
+        if not 0 <= first < last <= len(self.time_utc):
+            raise ValueError(f"The outlook holds hours 0 to {len(self.time_utc)}, not {first} to {last}.")
+        span = self.draws_c[place][:, first:last]
+        when = self.time_utc[first + span.argmin(axis=1)]
+        low, mid, high = np.percentile(span.min(axis=1), PERCENT)
+        early, usual, late = np.percentile(when, PERCENT, method="nearest")
+        return Coldest(place, (float(low), float(mid), float(high)), (int(early), int(usual), int(late)))
+
+
+def future_air(
+    observed_c: Array,
+    now_index: int,
+    forecast_until: int,
+    members_c: Array,
+    draws: int,
+    rng: np.random.Generator,
+) -> Array:
+    """Air for every draw, (draws, hours): as observed up to now, then forecast with growing error, then past years.
+
+    observed_c : (hours,) air, of which hours beyond `forecast_until` are not used
+    members_c : (members, hours) past years laid on the same hours; may have no rows when the forecast reaches
+        to the end
+    """
+    hours = observed_c.shape[0]
+    error = np.zeros((draws, hours))
+    keep = np.exp(-1.0 / FORECAST_MEMORY_H)
+    kick = FORECAST_SD_K * np.sqrt(1 - keep**2)
+    for hour in range(now_index + 1, hours):
+        error[:, hour] = keep * error[:, hour - 1] + kick * rng.standard_normal(draws)
+    if forecast_until >= hours:
+        return np.asarray(observed_c + error)
+    # Each draw follows one past year: real weather keeps its own cold spells whole.
+    year = members_c[rng.integers(members_c.shape[0], size=draws)]
+    trust = np.clip((forecast_until - np.arange(hours)) / BLEND_H, 0.0, 1.0)
+    trust[: now_index + 1] = 1.0
+    forecast = np.where(trust > 0, observed_c, 0.0) + error
+    return np.asarray(trust * forecast + (1 - trust) * year)
+
+
+def outlook(
+    prior: Prior,
+    posterior: Posterior,
+    drive: Drive,
+    time_utc: NDArray[np.int64],
+    now_index: int,
+    forecast_until: int,
+    members_c: Array,
+    band_c: tuple[float, float],
+    notes: tuple[str, ...] = (),
+) -> Outlook:
+    """The bin from the first hour of `time_utc` to the last, for every draw of the posterior.
+
+    Each draw carries one offset, the straying of a spot from the model, so that a range covers the bedding
+    itself and not only the model's idea of it.
+    """
+    rng = np.random.default_rng(posterior.seed + 1)
+    vessel = prior.situation.vessel
+    thermal = prior.thermal(posterior.draws)
+    draws = len(thermal)
+    air = future_air(np.asarray(drive.air_c, float), now_index, forecast_until, members_c, draws, rng)
+    stray = rng.standard_normal(draws) * posterior.draws["scatter"]
+    probes = standard_probes(vessel)
+    band = (band_c[0] - stray, band_c[1] - stray)
+    bedding = simulate(vessel, thermal, replace(drive, air_c=air), [probes[p] for p in PLACES], band_c=band)
+    draws_c = {place: bedding.probes_c[:, :, i] + stray[:, None] for i, place in enumerate(PLACES)}
+    return Outlook(
+        time_utc=time_utc,
+        bedding_c={place: _range(values) for place, values in draws_c.items()},
+        air_c=_range(air),
+        refuge=_range(bedding.refuge),
+        frozen=_range(bedding.frozen),
+        now_index=now_index,
+        forecast_until=forecast_until,
+        draws_c=draws_c,
+        refuge_draws=bedding.refuge,
+        band_c=band_c,
+        notes=notes,
+    )
+
+
+def _range(values: Array) -> Array:
+    return np.asarray(np.percentile(values, PERCENT, axis=0).T)

@@ -1,0 +1,181 @@
+"""The posterior of what is uncertain about a bin's heat, given its readings.
+
+Each parameter is a transform of a standard normal, so the prior is a unit ball and the sampler needs no
+tuning per bin. The sampler is emcee's ensemble with differential-evolution moves, seeded, so that the
+same inputs give the same draws.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import expit, logit
+
+from underlid.fit.evidence import Situation, TemperatureEvidence
+from underlid.fit.likelihood import NINETY, log_likelihood
+from underlid.heat.films import films
+from underlid.heat.reduced import Drive, Thermal, simulate
+
+Array = NDArray[np.float64]
+
+PARAMETERS = {
+    "loss": "factor on the nominal side and lid films",
+    "base": "coefficient of the base path [W/m2K]",
+    "moisture": "water content of the bedding [fraction of wet mass]",
+    "heat": "factor on the heat of breakdown",
+    "bias": "thermometer bias [K]",
+    "scatter": "how far a spot strays from the model [K]",
+}
+
+#: Log spreads of the priors. Films of a sheltered bin run from 7 to 12 W/m2K in calm (recalled), more in
+#: wind; the base path is unknown by a factor of three; heat of a worm bin by a factor of about three
+#: either way (0.05-0.5 g O2 per kg and hour, recalled). Bias and scatter of cheap thermometers: our judgement.
+LOSS_LOG_SD = 0.35
+BASE_LOG_SD = float(np.log(3.0)) / NINETY
+HEAT_LOG_SD = float(np.log(3.2)) / NINETY
+BIAS_SD_K = 0.7
+SCATTER_MEDIAN_K, SCATTER_LOG_SD = 0.5, 0.5
+
+WALKERS = 32
+PILOTS = 320  # draws from the prior among which the walkers start
+BURN_IN = 120
+STEPS = 240
+ENOUGH_DRAWS = 150  # effective draws below which a fit is not shown as good
+LARGEST_RHAT = 1.05
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """The prior of one bin: maps standard normals to parameters."""
+
+    situation: Situation
+    wind_m_s: float
+
+    def parameters(self, z: Array) -> dict[str, Array]:
+        """Parameters by name, each (sets,), from standard normals of shape (sets, 6)."""
+        low, high = logit(self.situation.moisture)
+        base = films(self.situation.vessel, self.wind_m_s).base
+        return {
+            "loss": np.exp(LOSS_LOG_SD * z[:, 0]),
+            "base": base * np.exp(BASE_LOG_SD * z[:, 1]),
+            "moisture": expit((low + high) / 2 + (high - low) / 2 / NINETY * z[:, 2]),
+            "heat": np.exp(HEAT_LOG_SD * z[:, 3]),
+            "bias": BIAS_SD_K * z[:, 4],
+            "scatter": SCATTER_MEDIAN_K * np.exp(SCATTER_LOG_SD * z[:, 5]),
+        }
+
+    def thermal(self, parameters: dict[str, Array]) -> Thermal:
+        """The parameters that the heat model needs."""
+        dry = np.full_like(parameters["loss"], self.situation.dry_kg_m3)
+        return Thermal(dry, parameters["moisture"], parameters["loss"], parameters["base"], parameters["heat"])
+
+
+@dataclass(frozen=True, slots=True)
+class Posterior:
+    """Draws of the parameters, by name, each (draws,), and what speaks for or against trusting them.
+
+    rhat : largest split R-hat of the parameters; effective : smallest number of effective draws
+    readings : how many readings the fit used
+    """
+
+    draws: dict[str, Array]
+    rhat: float
+    effective: float
+    readings: int
+    seed: int
+    notes: tuple[str, ...]
+
+    @property
+    def trusted(self) -> bool:
+        """Whether the sampler has settled well enough to show ranges without a warning."""
+        return self.rhat <= LARGEST_RHAT and self.effective >= ENOUGH_DRAWS
+
+    def range_of(self, name: str) -> tuple[float, float, float]:
+        """The 5, 50 and 95 % points of one parameter."""
+        low, middle, high = np.percentile(self.draws[name], [5, 50, 95])
+        return float(low), float(middle), float(high)
+
+
+def fit(
+    prior: Prior,
+    evidence: TemperatureEvidence,
+    drive: Drive,
+    seed: int,
+    *,
+    draws: int = 256,
+    progress: Callable[[float], None] = lambda done: None,
+) -> Posterior:
+    """Sample the posterior; without readings, the prior itself.
+
+    `progress` is called with the share of the work done.
+    """
+    rng = np.random.default_rng(seed)
+    size = len(PARAMETERS)
+    notes = evidence.left_out
+    if not len(evidence):
+        z = rng.standard_normal((draws, size))
+        return Posterior(
+            prior.parameters(z),
+            1.0,
+            float(draws),
+            0,
+            seed,
+            (*notes, "No reading was used: this is the prior."),
+        )
+
+    last = int(evidence.hour.max()) + 1
+    seen = replace(drive, air_c=drive.air_c[..., :last], food_kg=drive.food_kg[:last])
+
+    def log_posterior(z: Array) -> Array:
+        parameters = prior.parameters(z)
+        bedding = simulate(prior.situation.vessel, prior.thermal(parameters), seen, evidence.probes)
+        likelihood = log_likelihood(evidence, bedding.probes_c, parameters["bias"], parameters["scatter"])
+        return np.asarray(likelihood - 0.5 * (z**2).sum(axis=1))
+
+    import emcee
+    from emcee.moves import DEMove, DESnookerMove, StretchMove
+
+    pilots = rng.standard_normal((PILOTS, size))
+    best = np.argsort(log_posterior(pilots))[-WALKERS:]
+    sampler = emcee.EnsembleSampler(
+        WALKERS, size, log_posterior, vectorize=True,
+        moves=[(DEMove(), 0.6), (DESnookerMove(), 0.1), (StretchMove(), 0.3)],
+    )  # fmt: skip
+    # emcee still draws from NumPy's older generator; it is seeded from ours.
+    sampler.random_state = np.random.RandomState(rng.integers(2**32)).get_state()
+    for step, _ in enumerate(sampler.sample(pilots[best], iterations=BURN_IN + STEPS)):
+        progress((step + 1) / (BURN_IN + STEPS))
+    chain = sampler.get_chain(discard=BURN_IN)
+    rhat, effective = _rhat(chain), _effective(chain)
+    kept = rng.choice(chain.reshape(-1, size), size=draws, replace=False)
+    posterior = Posterior(prior.parameters(kept), rhat, effective, len(evidence), seed, notes)
+    if not posterior.trusted:
+        warning = (
+            f"The fit has not settled (R-hat {rhat:.2f}, {effective:.0f} effective draws): read its ranges with doubt."
+        )
+        posterior = replace(posterior, notes=(*notes, warning))
+    return posterior
+
+
+def _rhat(chain: Array) -> float:
+    """Largest split R-hat over the parameters of a chain (steps, walkers, parameters); Gelman & Rubin 1992.
+
+    Walkers of one ensemble are no independent chains, so four groups of them, each halved in time, are compared.
+    """
+    steps, walkers, size = chain.shape
+    half, group = steps // 2, walkers // 4
+    parts = chain[: 2 * half, : 4 * group].reshape(2, half, 4, group, size).transpose(0, 2, 1, 3, 4)
+    parts = parts.reshape(8, half * group, size)
+    within = parts.var(axis=1, ddof=1).mean(axis=0)
+    between = parts.mean(axis=1).var(axis=0, ddof=1)
+    return float(np.sqrt(1 + between / within).max())
+
+
+def _effective(chain: Array) -> float:
+    import emcee
+
+    tau = emcee.autocorr.integrated_time(chain, tol=0)
+    return float(chain.shape[0] * chain.shape[1] / np.max(tau))

@@ -1,0 +1,61 @@
+"""Each layer imports only from those above it, and science knows neither storage nor screens."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+SOURCE = Path(__file__).parent.parent / "src" / "underlid"
+
+WORDS = {"quantity"}
+RECORDS = WORDS | {"records"}
+SCIENCE = {"weather", "bedding", "heat", "worms"}
+MAY_IMPORT = {
+    "quantity": WORDS,
+    "records": RECORDS,
+    "entry": RECORDS | {"entry"},
+    "weather": {"weather"},
+    "bedding": {"bedding"},
+    "heat": {"heat", "bedding"},
+    "worms": {"worms"},
+    "fit": RECORDS | SCIENCE | {"fit"},
+    "journal": RECORDS | {"journal"},
+    "update": RECORDS | SCIENCE | {"fit", "update"},
+    "answer": {"journal", "fit", "weather"},
+}
+STORAGE_AND_SCREENS = {"sqlalchemy", "alembic", "typer", "rich", "altair", "vl_convert", "jinja2", "fastapi", "dask"}
+MAY_USE = {"journal": {"sqlalchemy", "alembic"}, "update": {"altair", "vl_convert", "jinja2"}}
+
+
+def imports(path):
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
+            if node.module == "underlid":
+                yield from (f"underlid.{alias.name}" for alias in node.names if not alias.name.startswith("__"))
+            else:
+                yield node.module
+
+
+def modules(package):
+    whole = SOURCE / f"{package}.py"
+    return [whole] if whole.exists() else sorted((SOURCE / package).rglob("*.py"))
+
+
+@pytest.mark.parametrize("package", MAY_IMPORT)
+def test_a_layer_imports_only_from_above(package):
+    assert modules(package)
+    for path in modules(package):
+        for name in imports(path):
+            root, _, rest = name.partition(".")
+            if root == "underlid":
+                assert rest.split(".")[0] in MAY_IMPORT[package], f"{path} imports {name}"
+            else:
+                assert root not in STORAGE_AND_SCREENS - MAY_USE.get(package, set()), f"{path} imports {name}"
+
+
+def test_every_package_has_its_place():
+    known = set(MAY_IMPORT) | {"cli", "demo"}
+    found = {p.stem for p in SOURCE.iterdir() if not p.name.startswith("_") and (p.is_dir() or p.suffix == ".py")}
+    assert found == known
