@@ -15,13 +15,16 @@ app = typer.Typer(
     "tell what happened each month with honest ranges.",
 )
 
+#: So that “-3 C” is read as words and not as an option.
+MINUS_IS_A_NUMBER = {"ignore_unknown_options": True}
+
 app.command("new")(keeping.new)
 app.command("container")(keeping.container)
-app.command("log")(keeping.log)
+app.command("log", context_settings=MINUS_IS_A_NUMBER)(keeping.log)
 app.command("photo")(keeping.photo)
 app.command("import")(keeping.import_)
 app.command("export")(keeping.export)
-app.command("parse")(answers.parse)
+app.command("parse", context_settings=MINUS_IS_A_NUMBER)(answers.parse)
 app.command("check")(answers.check)
 app.command("outlook")(answers.outlook)
 app.command("update")(answers.update)

@@ -17,8 +17,8 @@ from underlid.quantity import AmountError, VagueAmount, parse_amount
 from underlid.records import Feeding, Measured, Note, Reading, SampleCount, Sighting, Stage
 
 _MEASURED = re.compile(
-    r"(?:(?P<air>(?:outside\s+)?air(?:\s+temp(?:erature)?)?|outside|ambient)|(?P<bedding>(?:bedding\s+)?temp(?:erature)?)"
-    r"|(?P<moisture>moisture)|(?P<ec>ec|conductivity))(?!\w)\.?",
+    r"(?<!\w)(?:in\s+the\s+(?=air))?(?:(?P<air>(?:outside\s+)?air(?:\s+temp(?:erature)?)?|outside|ambient)"
+    r"|(?P<bedding>(?:bedding\s+)?temp(?:erature)?)|(?P<moisture>moisture)|(?P<ec>ec|conductivity))(?!\w)\.?",
     re.IGNORECASE,
 )
 _NAMES: dict[str, Measured] = {
@@ -27,8 +27,10 @@ _NAMES: dict[str, Measured] = {
     "moisture": "moisture",
     "ec": "EC",
 }
-_IS = re.compile(r"\s*(?:(?:is|was|of|reads?|at)(?!\w)|[=:])", re.IGNORECASE)
-_IS_SIGN = re.compile(r"\s*[=:,]")
+# Words that may stand between a place or a name and its number.
+_LEAD = re.compile(
+    r"\s*(?:(?:(?:the|bedding|is|was|were|of|reads?|at(?!\s+(?:least|most)))(?!\w)|[=:,])\s*)+", re.IGNORECASE
+)
 _TEMPERATURE_UNIT = re.compile(
     r"\d\S{0,12}\s*(?:°|º|℃|℉|(?:deg(?:ree)?s?\s*)?[cf](?!\w)|deg(?:ree)?s?(?!\w)|celsius|fahrenheit)", re.I
 )
@@ -36,6 +38,8 @@ _EC_UNIT = re.compile(r"\d\s*[mdµu]s/c?m(?!\w)", re.I)
 _CANONICAL = {"temperature": "degC", "air temperature": "degC", "pH": "pH", "moisture": "%", "EC": "mS/cm"}
 
 _FED = re.compile(r"(fed|feed|gave|added|add|watered)(?:\s+(?:them|it|with))?(?!\w)", re.IGNORECASE)
+_FED_NOTHING = re.compile(r"\w+\s+(?:nothing|none|no\s)", re.IGNORECASE)
+_GAVE_A = re.compile(r"(?:add(?:ed)?|gave)\s+(?:an?|the)\s", re.IGNORECASE)  # "added a lid" fed nobody
 _FEED_UNITS = ("kg", "L", "1")
 _PIECES = ("slice", "piece", "sheet", "leaf", "leave", "chunk", "cube", "ball", "page", "skin", "peel")
 
@@ -82,7 +86,7 @@ class Reader:
             return self._sample(clause)
         verb = _FED.match(clause.text)
         animals = _ANIMAL.search(clause.text)
-        if verb and not animals and not re.match(r"(?:add(?:ed)?|gave)\s+(?:an?|the)\s", clause.text, re.I):
+        if verb and not animals and not _GAVE_A.match(clause.text) and not _FED_NOTHING.match(clause.text):
             return self._feeding(clause, verb)
         said = self._reading(clause, previous) or self._sighting(clause, animals)
         if said is not None:
@@ -109,8 +113,8 @@ class Reader:
         text, depth, depth_at = find_depth(clause.text)
         text, instrument = find_instrument(text)
         text, place, place_at, notes = find_place(text)
-        text = _blanked(_IS_SIGN, text)
         name, text = _quantity(text)
+        text = _blanked(_LEAD, text)
         if not AMOUNT_BEGINS.match(text.strip()):
             return None
         if name is None:
@@ -127,16 +131,23 @@ class Reader:
 
     def _lent(self, clause: Clause, text: str, previous: Said | None) -> Measured | None:
         """What the reading before lends to "edge 1" in "middle 2-3 C, edge 1": a lone number needs it."""
-        lone = re.fullmatch(r"not\s+noted|\S+(?:\s*(?:[-–]|to|or)\s*\S+)?", text.strip(), re.I)
-        if lone is None:
+        unknown = re.fullmatch(r"not\s+noted|\?+", text.strip(), re.I) is not None
+        lone = re.fullmatch(r"\S+(?:\s*(?:[-–]|to|or)\s*\S+)?", text.strip(), re.I) or self._is_number(text)
+        if not unknown and not (lone and re.search(r"\d", text)):  # "edge about a dozen" counts animals
             return None
         if previous is not None and previous.kind is Reading:
             lent: Measured = previous.fields["quantity"]
             return lent
-        if not re.search(r"\d", text):
+        if unknown:
             return None
         at = len(text) - len(text.lstrip())
         raise clause.error("this number has no unit", at, "Write '6 C' for a temperature, '6 worms' for animals.")
+
+    def _is_number(self, text: str) -> bool:
+        try:
+            return parse_amount(text, containers=self.containers).unit == "1"
+        except AmountError:
+            return False
 
     def _feeding(self, clause: Clause, verb: re.Match[str] | None) -> Said:
         start = verb.end() if verb else 0
@@ -145,6 +156,8 @@ class Reader:
         begins = start + len(rest) - len(rest.lstrip())
         rest = rest.lstrip()
         amount, material = self._amount_and_material(clause, rest, begins)
+        if amount is None:
+            amount, material = self._material_and_amount(rest)
         material = material.removeprefix("of ").strip()
         if not material and verb is not None and verb[1].lower() == "watered":
             material = "water"
@@ -154,6 +167,8 @@ class Reader:
             unit = "L" if material == "water" else "kg"
             amount = parse_amount("not noted", expect=unit)
             notes += ("no amount written; kept as not noted",)
+        if amount.unit == "1" and verb is not None and not verb[1].lower().startswith("f"):
+            notes += ("taken as food",)  # "added 2 bricks" would be none
         return Said(Feeding, {"material": material, "amount": amount, "place": place}, notes + amount.flags)
 
     def _amount_and_material(self, clause: Clause, rest: str, begins: int) -> tuple[VagueAmount | None, str]:
@@ -180,6 +195,17 @@ class Reader:
             raise clause.wrapped(mistake, begins)
         return None, rest
 
+    def _material_and_amount(self, rest: str) -> tuple[VagueAmount | None, str]:
+        """An amount that comes last: "pear cores (150 g)", "pear cores about 150 g"."""
+        last = re.search(r"[\s,(]+((?:about\s+|~\s*)?\d[^()]{0,30})\)?$", rest)
+        if last is None:
+            return None, rest
+        try:
+            amount = parse_amount(last[1], containers=self.containers)
+        except AmountError:
+            return None, rest
+        return (amount, rest[: last.start()]) if amount.unit in ("kg", "L") else (None, rest)
+
     def _refuse_unknown_container(self, clause: Clause, amount: VagueAmount, rest: str, begins: int, end: int) -> None:
         """Refuse to take "a handful of leaves" for one piece of "handful of leaves"."""
         of = re.match(r"\s+(\w+)\s+of\s", rest[end:])
@@ -203,7 +229,7 @@ class Reader:
         text, place, _, notes = find_place(sampled.text)
         amount = self._amount(sampled, re.sub(r"\bof\s+bedding\b", _spaces, text).rstrip(" ,"), 0, "L")
         stages: dict[Stage, VagueAmount] = {}
-        for found in re.finditer(r"(?:(?!,\s|\sand\s|\s&\s).)+", counts.text, re.IGNORECASE):
+        for found in re.finditer(r"(?:(?!,\s|\s(?:and|&|\+)\s).)+", counts.text, re.IGNORECASE):
             part = counts.part(found.start() + (4 if found[0].lower().startswith(" and") else 0), found.end())
             for stage, count in self._count(part).items():
                 if stage in stages:
@@ -214,7 +240,7 @@ class Reader:
         return Said(SampleCount, fields, notes + amount.flags + flags)
 
     def _count(self, part: Clause) -> dict[Stage, VagueAmount]:
-        text = re.sub(r"^(?:and|&|,)\s+", _spaces, part.text)
+        text = re.sub(r"^(?:and|&|\+|,)\s+", _spaces, part.text)
         animal = _ANIMAL.search(text)
         if re.fullmatch(r"\s*(?:none|nothing|no\s+worms?)\s*", text, re.I):
             none = parse_amount("none")
@@ -223,7 +249,8 @@ class Reader:
         stage = _stage(animal)
         if animal is None or stage == "not noted":
             names = ", ".join(name for name, _ in _STAGES)
-            raise part.error("a count needs its stage", len(part.text), f"Write one of {names}, as '3 adults'.")
+            mend = f"Write one of {names}, as '3 adults'; without stages, 'saw 3 worms'."
+            raise part.error("a count needs its stage", len(part.text), mend)
         return {stage: self._amount(part, blank(text, *animal.span()).rstrip(" ."), 0, "1")}
 
     def _sighting(self, clause: Clause, animals: re.Match[str] | None) -> Said | None:
@@ -234,7 +261,8 @@ class Reader:
             return None
         text = blank(text, *animals.span()) if animals else text
         text = re.sub(r"\b(?:in\s+all|there\s+(?:are|were)|alive|live)\b|\bof(?=\s*$)", _spaces, text)
-        if not AMOUNT_BEGINS.match(text.strip()):
+        text = _blanked(_LEAD, text)
+        if not AMOUNT_BEGINS.match(text.strip() + " "):
             return None
         try:
             amount = parse_amount(text.rstrip(" ,."), expect="1")
@@ -254,10 +282,9 @@ def _stage(animal: re.Match[str] | None) -> Any:
 
 def _quantity(text: str) -> tuple[Measured | None, str]:
     """What is measured, by its name or its unit, and the text without the name."""
-    found = _MEASURED.match(text, len(text) - len(text.lstrip()))
+    found = _MEASURED.search(text)
     if found is not None:
-        name = _NAMES[found.lastgroup or ""]
-        return name, _blanked(_IS, blank(text, *found.span()), found.end())
+        return _NAMES[found.lastgroup or ""], blank(text, *found.span())
     if re.search(r"\bph(?!\w)", text, re.I):
         return "pH", text
     if _TEMPERATURE_UNIT.search(text):

@@ -47,10 +47,15 @@ def parse_line(
     if len(text) > LONGEST_LINE:
         what = f"that line has {len(text)} characters"
         raise EntryError(what, text, LONGEST_LINE, f"Keep a line under {LONGEST_LINE}, and write several.")
-    date, rest = date_and_rest(text)
+    zone = ZoneInfo(bin.timezone)
+
+    def read_date(words: str) -> VagueTime:
+        return parse_when(words, now=now, tz=zone, start=bin.started.start)
+
+    date, rest = date_and_rest(text, lambda head: _is_date(head, read_date))
     if not rest.text:
         raise EntryError("there is nothing written", text, len(text), "Write what you saw, as 'middle 6 C'.")
-    when = _when(date, bin, now)
+    when = _when(date, read_date, now.astimezone(zone))
     records: list[AnyEntry] = []
     notes_on: list[str] = list(when.flags)
     if date is None:
@@ -73,12 +78,18 @@ def parse_line(
     return Understood(tuple(records), tuple(dict.fromkeys(notes_on)))
 
 
-def _when(date: Clause | None, bin: Bin, now: datetime) -> VagueTime:
-    zone = ZoneInfo(bin.timezone)
+def _is_date(words: str, read_date: Callable[[str], VagueTime]) -> bool:
+    try:
+        read_date(words)
+    except WhenError:
+        return False
+    return True
+
+
+def _when(date: Clause | None, read_date: Callable[[str], VagueTime], here: datetime) -> VagueTime:
     if date is None:
-        here = now.astimezone(zone)
         return VagueTime(here, here, "exact", "now")
     try:
-        return parse_when(date.text, now=now, tz=zone, start=bin.started.start)
+        return read_date(date.text)
     except WhenError as error:
         raise date.wrapped(error) from None

@@ -21,8 +21,9 @@ _DEPTH = re.compile(
     rf"|(?:at\s+|depth\s+(?:of\s+)?)(?P<at>{_LENGTH}))(?!\w)",
     re.IGNORECASE,
 )
+_TOOL = r"(?:probe|strips?|meter|thermometer|logger|sensor)"
 _INSTRUMENT = re.compile(
-    r"(?:with|by|on|using)\s+(?:a\s+|the\s+)?(?P<name>(?:\w+\s+)?(?:probe|strips?|meter|thermometer|logger|sensor))\b",
+    rf"(?:with|by|on|using)\s+(?:a\s+|the\s+)?((?:\w+\s+)?{_TOOL})\b|\(\s*((?:\w+\s+)?{_TOOL})\s*\)|(?<!\w)({_TOOL})\b",
     re.IGNORECASE,
 )
 
@@ -61,7 +62,7 @@ def find_depth(text: str) -> tuple[str, str, int]:
 def find_instrument(text: str) -> tuple[str, str]:
     """The text without its instrument, and the instrument's name ("" for none)."""
     found = _INSTRUMENT.search(text)
-    return (text, "") if found is None else (blank(text, *found.span()), found["name"])
+    return (text, "") if found is None else (blank(text, *found.span()), found[found.lastindex or 0])
 
 
 def only_where(text: str) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from underlid.entry.places import find_place, only_where
@@ -12,16 +12,24 @@ from underlid.quantity import AmountError, Mistake, parse_amount
 LONGEST_LINE = 5000
 
 _MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\.?"
+_DAY = r"\d{1,2}(?:st|nd|rd|th)?"
 _WEEKDAY = r"(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?"
 _NUMBER = r"(?:\d|[½¼¾⅓⅔]|an?\s+(?!half)|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|twenty|thirty)"
 
 # What surely begins a date, so that one that cannot be read is refused and not taken for a note.
 DATE_BEGINS = re.compile(
     rf"\s*(?:(?:on|about|around|the|from|between|some\s+time)\s+)*(?:"
-    rf"\d{{4}}-\d|\d{{1,2}}/\d|\d{{1,2}}(?:st|nd|rd|th)?\s+(?:of\s+)?{_MONTH}|{_MONTH}\s+\d"
+    rf"\d{{4}}-\d|\d{{1,2}}/\d|{_DAY}(?:\s*(?:[-–]|to|or|and)\s*{_DAY})?\s+(?:of\s+)?{_MONTH}|{_MONTH}\s+\d"
     rf"|(?:early|mid|middle|late|start|beginning|end)(?:\s+of)?[\s-]+{_MONTH}(?!\w)"
     rf"|today\b|yesterday\b|last\s+(?:night|week|month|evening|{_WEEKDAY})\b|{_WEEKDAY}\b"
     rf"|\w+\s+(?:days?|weeks?|months?|hours?)\s+ago\b)",
+    re.IGNORECASE,
+)
+# Dates that are so only in front of a colon: "7:30", "this morning", "not noted", "January".
+_SHORT_DATE = re.compile(
+    rf"\s*(?:(?:on|at|about|around)\s+)*(?:\d{{1,2}}[:.]\d\d(?:\s*[ap]m)?|\d{{1,2}}\s*[ap]m|this\s+(?:morning|afternoon|evening|week)"
+    rf"|tonight|morning|afternoon|evening|night|noon|midday|midnight|(?:just\s+)?now|not\s+noted|{_MONTH}(?:\s+\d{{4}})?"
+    r"|the\s+\d{1,2}(?:st|nd|rd|th))\s*$",
     re.IGNORECASE,
 )
 # What begins an amount, in words or digits.
@@ -37,7 +45,9 @@ _STARTS_CLAUSE = (
     r"|(?:middle|centre|center|core|edge|side|wall|corner|surface|top)\s+[-−~]?\d)"
 )
 _STOP = re.compile(r";|\n|\.(?=\s+[A-Z]|\s*$)")
-_COMMA = re.compile(rf"(?<!\d),|,(?!\d)|\s(?:and|&)\s+(?={_STARTS_CLAUSE}\b|{AMOUNT_BEGINS.pattern})", re.IGNORECASE)
+_COMMA = re.compile(
+    rf"(?<!\d),|,(?!\d)|\s/\s|\s(?:and|&)\s+(?={_STARTS_CLAUSE}\b|{AMOUNT_BEGINS.pattern})", re.IGNORECASE
+)
 _OPEN_BETWEEN = re.compile(r"between\b(?!.*\band\b)[^,;]*$", re.IGNORECASE)
 
 
@@ -72,25 +82,20 @@ def clause_of(line: str, start: int, end: int) -> Clause:
     return Clause(text.strip(), start + len(text) - len(text.lstrip()), line)
 
 
-def date_and_rest(line: str) -> tuple[Clause | None, Clause]:
-    """The date before the first colon that a space follows, if one stands there, and the rest."""
+def date_and_rest(line: str, is_date: Callable[[str], bool]) -> tuple[Clause | None, Clause]:
+    """The date before the first colon that a space follows, if one stands there, and the rest.
+
+    What only looks like a date counts as one, so that a slip in it is refused and not taken for a note.
+    """
     whole = clause_of(line, 0, len(line))
     colon = re.search(r":(?=\s|$)", line)
-    if colon and (DATE_BEGINS.match(line) or _SHORT_DATE.match(line[: colon.start()])):
+    head = line[: colon.start()] if colon else ""
+    if colon and (DATE_BEGINS.match(line) or _SHORT_DATE.match(head) or is_date(head)):
         return clause_of(line, 0, colon.start()), clause_of(line, colon.end(), len(line))
     if DATE_BEGINS.match(line):
         what = "a date begins this line, but no colon ends it"
         raise EntryError(what, line, 0, "Write a colon and a space after the date, as '23 Jan: middle 6 C'.")
     return None, whole
-
-
-# Dates that are so only in front of a colon: "7:30", "this morning", "not noted", "January".
-_SHORT_DATE = re.compile(
-    rf"\s*(?:(?:on|at|about|around)\s+)*(?:\d{{1,2}}[:.]\d\d(?:\s*[ap]m)?|\d{{1,2}}\s*[ap]m|this\s+(?:morning|afternoon|evening|week)"
-    rf"|tonight|morning|afternoon|evening|night|noon|midday|midnight|(?:just\s+)?now|not\s+noted|{_MONTH}(?:\s+\d{{4}})?"
-    r"|the\s+\d{1,2}(?:st|nd|rd|th))\s*$",
-    re.IGNORECASE,
-)
 
 
 def sentences(rest: Clause) -> Iterator[Clause]:
@@ -100,11 +105,7 @@ def sentences(rest: Clause) -> Iterator[Clause]:
 
 def clauses(sentence: Clause) -> list[Clause]:
     """The parts that commas and "and" divide; a decimal comma and one amount in two units stay whole."""
-    cuts = [
-        found.span()
-        for found in _COMMA.finditer(sentence.text)
-        if "," in found[0] or not _OPEN_BETWEEN.search(sentence.text[: found.start()])
-    ]
+    cuts = [found.span() for found in _COMMA.finditer(sentence.text) if _divides(found, sentence.text)]
     parts: list[Clause] = []
     for part in _cut(sentence, cuts):
         both = clause_of(part.line, parts[-1].begins, part.begins + len(part.text)) if parts else part
@@ -113,6 +114,14 @@ def clauses(sentence: Clause) -> list[Clause]:
         else:
             parts.append(part)
     return parts
+
+
+def _divides(found: re.Match[str], text: str) -> bool:
+    """Whether a comma, "and" or slash divides clauses: not in "between 6 and 7", nor in "43 F / 6 C"."""
+    before, after = text[: found.start()], re.split("[,/]", text[found.end() :], maxsplit=1)[0]
+    if "/" in found[0]:
+        return find_place(re.split("[,/]", before)[-1])[2] >= 0 and find_place(after)[2] >= 0
+    return "," in found[0] or not _OPEN_BETWEEN.search(before)
 
 
 def _where_of(one: Clause, other: Clause) -> bool:

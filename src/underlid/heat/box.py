@@ -175,16 +175,17 @@ def _half(half_m: float, cells: int) -> tuple[Array, Array]:
     So the first node lies in the very middle and no reading there needs extrapolation.
     """
     even = half_m / (cells - 0.5)
-    width = np.full(cells, even)
+    width: Array = np.full(cells, even)
     width[0] /= 2
-    return width, even * np.arange(cells)
+    return width, even * np.arange(cells, dtype=float)
 
 
 def _graded(depth_m: float, cells: int) -> tuple[Array, Array]:
     """Widths and nodes from the base to the surface, somewhat finer at both."""
     u = np.linspace(-1.0, 1.0, cells + 1) * np.pi / 2 * GRADING
     edges = depth_m / 2 * (1 + np.sin(u) / np.sin(u[-1]))
-    return np.diff(edges), (edges[1:] + edges[:-1]) / 2
+    width: Array = np.diff(edges)
+    return width, edges[:-1] + width / 2
 
 
 def _hat(centres: Array, position: float) -> Array:

@@ -6,6 +6,7 @@ rests on. It can be thrown away at any time: a missing or damaged file only mean
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import tempfile
@@ -23,10 +24,11 @@ Arrays = dict[str, NDArray[np.float64]]
 def recall(journal_folder: Path, key: str) -> tuple[Arrays, dict[str, object]] | None:
     """The arrays and values kept under a key, or None."""
     try:
-        with np.load(journal_folder / FOLDER / f"{key}.npz", allow_pickle=False) as kept:
+        data = io.BytesIO((journal_folder / FOLDER / f"{key}.npz").read_bytes())
+        with np.load(data, allow_pickle=False) as kept:
             arrays = {name: kept[name] for name in kept.files if name != "_values"}
             return arrays, json.loads(str(kept["_values"]))
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile):
+    except (OSError, EOFError, ValueError, KeyError, zipfile.BadZipFile):
         return None
 
 

@@ -28,46 +28,23 @@ from fractions import Fraction
 
 from underlid.quantity import units
 from underlid.quantity.amount import AmountError, Kind, VagueAmount, VagueSize
+from underlid.quantity.bounds import Bound, Measured, one_number, two_numbers, within
 from underlid.quantity.phrase import Mark, Phrase, Quantity
 from underlid.quantity.units import DEGREES, FAHRENHEIT, UNIT_OF, Unit
 
-ABOUT_CELSIUS = Fraction(3, 2)
-ABOUT_FAHRENHEIT = Fraction(5, 2)
-ABOUT_PH = Fraction(1, 2)
-ABOUT_SHARE = Fraction(1, 5)
 BY_EYE = Fraction(1, 5)  # how far a filled container may be from full
 MAYBE_FAHRENHEIT = 30  # a temperature without a letter from here on may have been meant in °F
 HARDLY = (-60, 100)  # °C; a bin outside this is a slip of the pen
 LARGEST = 10**15
 
-_Bound = Fraction | None  # None is an open side
-
-
-@dataclass(frozen=True, slots=True)
-class _Measured:
-    """A quantity in its canonical unit: the number as written, and one unit of its last digit."""
-
-    low: Fraction
-    high: Fraction
-    step: Fraction
-    unit: Unit  # as written
-    at: int
-    vague: bool = False
-    open: bool = False
-    flags: tuple[str, ...] = ()
-
-    @property
-    def whole(self) -> bool:
-        return self.unit.canonical == "1" and self.step == 1 and self.low.denominator == 1
-
 
 @dataclass(frozen=True, slots=True)
 class _Span:
-    low: _Bound
-    high: _Bound
+    low: Bound
+    high: Bound
     kind: Kind
     unit: str
-    measured: tuple[_Measured, ...]
+    measured: tuple[Measured, ...]
     flags: tuple[str, ...]
 
     @property
@@ -137,9 +114,13 @@ class _Means:
         if len(measured) == 2 and measured[0].low > measured[1].low:
             measured = measured[::-1]
             flags.append("the larger number came first; taken the other way round")
-        low, high, kind = self._one(mark, measured[0]) if len(measured) == 1 else self._two(mark, measured, phrase)
+        bounds = one_number(mark, measured[0]) if len(measured) == 1 else two_numbers(mark, measured)
+        if bounds is None:
+            mend = "Write one number, or the range alone."
+            raise self.error("a range already has both ends", phrase.at, mend)
+        low, high, kind = bounds
         canonical = measured[0].unit.canonical
-        low, high = self._within(canonical, low, high)
+        low, high = within(canonical, low, high)
         return _Span(low, high, kind, canonical, measured, tuple(dict.fromkeys(flags)))
 
     def twice(self, first: Phrase, second: Phrase) -> _Span:
@@ -210,7 +191,7 @@ class _Means:
             raise self.error(what, at, f"Write it in {name}." if name else "Write a plain number.")
         return unit
 
-    def _measure(self, quantity: Quantity, shared: str) -> _Measured:
+    def _measure(self, quantity: Quantity, shared: str) -> Measured:
         if len(quantity.parts) == 2:
             return self._compound(quantity)
         number, spelling = quantity.parts[0]
@@ -224,7 +205,7 @@ class _Means:
             high = number.high * Fraction(unit.high) * (1 + BY_EYE)
             written = UNIT_OF[unit.unit]
             self._possible(unit.unit, low, high, quantity.at)
-            return _Measured(low, high, BY_EYE * high, written, quantity.at, vague=True, flags=unit.flags)
+            return Measured(low, high, BY_EYE * high, written, quantity.at, vague=True, flags=unit.flags)
         low, high = unit.to_canonical(number.low), unit.to_canonical(number.high)
         self._possible(unit.canonical, low, high, quantity.at)
         flags = [unit.flag] if unit.flag else []
@@ -234,9 +215,9 @@ class _Means:
         if unit.canonical == "degC" and not HARDLY[0] <= low <= high <= HARDLY[1]:
             flags.append("no bin is that cold or hot: please check")
         step = number.step * unit.factor
-        return _Measured(low, high, step, unit, quantity.at, number.vague, number.open, tuple(flags))
+        return Measured(low, high, step, unit, quantity.at, number.vague, number.open, tuple(flags))
 
-    def _compound(self, quantity: Quantity) -> _Measured:
+    def _compound(self, quantity: Quantity) -> Measured:
         (big, big_name), (small, small_name) = quantity.parts
         unit, small_unit = (self._unit(name, quantity.unit_at) for name in (big_name, small_name))
         if not isinstance(unit, Unit) or not isinstance(small_unit, Unit):
@@ -245,7 +226,7 @@ class _Means:
         if not -LARGEST <= low <= LARGEST:
             raise self.error("that number is too large", quantity.at, "Check its digits.")
         self._possible(unit.canonical, low, low, quantity.at)
-        return _Measured(low, low, small.step * small_unit.factor, unit, quantity.at)
+        return Measured(low, low, small.step * small_unit.factor, unit, quantity.at)
 
     def _possible(self, canonical: str, low: Fraction, high: Fraction, at: int) -> None:
         floor, ceiling = units.FLOOR[canonical], units.CEILING.get(canonical)
@@ -255,58 +236,6 @@ class _Means:
             ends = f"{least} or more" if ceiling is None else f"from {least} to {float(ceiling):g}{unit}"
             what = f"{units.KIND_OF_UNIT[canonical]} is {ends}"
             raise self.error(what, at, "Check the number and its unit.")
-
-    @staticmethod
-    def _within(canonical: str, low: _Bound, high: _Bound) -> tuple[_Bound, _Bound]:
-        floor, ceiling = units.FLOOR[canonical], units.CEILING.get(canonical)
-        low = None if low is None else max(low, floor)
-        if high is not None and ceiling is not None:
-            high = min(high, ceiling)
-        return low, high
-
-    @staticmethod
-    def _one(mark: Mark, m: _Measured) -> tuple[_Bound, _Bound, Kind]:
-        beyond = 1 if m.whole and not m.vague else 0  # "more than 25" animals is 26 and up
-        match mark:
-            case "at least":
-                return m.low, None, "at least"
-            case "over":
-                return m.low + beyond, None, "at least"
-            case "at most":
-                return None, m.high, "at most"
-            case "under":
-                return None, m.high - beyond, "at most"
-            case "just above":
-                return m.high, m.high + m.step, "between"
-            case "just under":
-                return m.low - m.step, m.low, "between"
-            case _ if m.open:
-                return m.low, None, "at least"
-            case _ if m.vague:
-                return m.low, m.high, "about"
-            case "about":
-                spread = _spread(m)
-                return m.low - spread, m.high + spread, "about"
-            case _ if m.whole:
-                return m.low, m.high, "exact"
-            case _:
-                return m.low - m.step / 2, m.high + m.step / 2, "exact"
-
-    def _two(self, mark: Mark, m: tuple[_Measured, ...], phrase: Phrase) -> tuple[_Bound, _Bound, Kind]:
-        kinds: dict[str, Kind] = {"": "between", "about": "about", "exactly": "exact"}
-        if mark not in kinds or any(side.open for side in m):
-            raise self.error("a range already has both ends", phrase.at, "Write one number, or the range alone.")
-        vague = any(side.vague for side in m)
-        low, high = min(side.low for side in m), max(side.high for side in m)
-        return low, high, "about" if vague and not mark else kinds[mark]
-
-
-def _spread(m: _Measured) -> Fraction:
-    if m.unit.canonical == "degC":
-        return ABOUT_FAHRENHEIT * m.unit.factor if m.unit is FAHRENHEIT else ABOUT_CELSIUS
-    if m.unit.canonical == "pH":
-        return ABOUT_PH
-    return max(ABOUT_SHARE * abs(m.low), m.step)
 
 
 def _disagree(a: _Span, b: _Span) -> str:

@@ -1,0 +1,77 @@
+"""A journal in an empty folder, and the command line as a keeper calls it."""
+
+import hashlib
+import json
+import sqlite3
+import sys
+
+import pytest
+
+from underlid import cli
+
+NOW = "2026-02-03 21:00"
+
+
+class Result:
+    def __init__(self, code, out, err):
+        self.code, self.out, self.err = code, out, err
+
+    @property
+    def json(self):
+        return json.loads(self.out)
+
+
+@pytest.fixture
+def underlid(tmp_path, monkeypatch, capfd):
+    """Run a command in an empty folder: `underlid("log", "north", "...")`."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("UNDERLID_JOURNAL", raising=False)
+    monkeypatch.delenv("UNDERLID_WEATHER", raising=False)
+
+    def call(*words):
+        monkeypatch.setattr(sys, "argv", ["underlid", *map(str, words)])
+        capfd.readouterr()
+        try:
+            cli.main()
+            code = 0
+        except SystemExit as stop:
+            code = stop.code or 0
+        out, err = capfd.readouterr()
+        return Result(code, out, err)
+
+    return call
+
+
+@pytest.fixture
+def with_bin(underlid):
+    made = underlid(
+        "new", "north", "--size", "17 x 12 x 11 in", "--bedding", "leaves 5 in, old horse manure about 4 in",
+        "--moisture", "about 70 %", "--founders", "a couple of dozen", "--started", "1 Dec 2025",
+        "--timezone", "Europe/London", "--now", NOW,
+    )  # fmt: skip
+    assert made.code == 0, made.err
+    return underlid
+
+
+def dump(folder="journal"):
+    """Everything the journal holds, as one digest."""
+    with sqlite3.connect(f"{folder}/journal.sqlite") as connection:
+        text = "\n".join(connection.iterdump())
+    connection.close()
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+@pytest.fixture
+def winter(tmp_path):
+    """Synthetic hourly weather from the bin's start to a week after the present, as a plain CSV."""
+    import numpy as np
+
+    start = np.datetime64("2025-10-15T00:00")
+    hours = (np.datetime64("2026-02-12T00:00") - start).astype(int) // 60
+    rows = ["time_utc,temp_c,wind_m_s"]
+    for h in range(int(hours)):
+        air = 5 - 5 * np.sin(h / (24 * 60)) + 3 * np.sin(2 * np.pi * (h % 24 - 9) / 24) + 2 * np.sin(h / 61)
+        rows.append(f"{start + np.timedelta64(h, 'h')}Z,{air:.1f},3.0")
+    path = tmp_path / "winter.csv"
+    path.write_text("\n".join(rows) + "\n")
+    return path

@@ -1,0 +1,115 @@
+from dataclasses import replace
+from datetime import timedelta
+from itertools import count
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from tests.fit.cases import BEGIN, VESSEL, at, time_utc
+from underlid import demo
+from underlid.entry import parse_line
+from underlid.fit.evidence import MOST_HOURS, food_kg, hours_of, situation, temperature_evidence
+from underlid.quantity.amount import VagueAmount
+from underlid.quantity.when import VagueTime
+
+BIN = replace(
+    demo.make_bin(demo.BINS[0]),
+    started=VagueTime(BEGIN, BEGIN + timedelta(hours=1), "exact", "1 Nov"),
+    timezone="UTC",
+)
+TIME = time_utc(24 * 60)
+
+
+def entries(*lines, day=30):
+    numbers = count()
+    return [
+        record
+        for line in lines
+        for record in parse_line(line, bin=BIN, now=at(24 * day), new_id=lambda: str(next(numbers))).records
+    ]
+
+
+def test_a_bin_becomes_the_box_the_model_sees():
+    """17 x 12 x 11 in is 0.4318 x 0.3048 x 0.2794 m (the inch is 25.4 mm by definition)."""
+    seen = situation(BIN)
+    assert seen.vessel.length_m == pytest.approx(0.4318, abs=0.001)
+    assert seen.vessel.width_m == pytest.approx(0.3048, abs=0.001)
+    assert seen.vessel.bedding_depth_m == pytest.approx(9 * 0.0254, abs=0.001)
+    assert 0.5 < seen.moisture[0] < 0.7 < seen.moisture[1] < 0.9
+    assert seen.notes == ()
+
+
+def test_what_is_not_noted_is_assumed_and_said():
+    seen = situation(replace(BIN, layers=()))
+    assert len(seen.notes) == 2
+    assert seen.vessel.bedding_depth_m == pytest.approx(0.7 * seen.vessel.height_m)
+    assert seen.moisture == (0.55, 0.85)
+
+
+def test_a_reading_keeps_its_interval_its_hours_and_its_place():
+    found = temperature_evidence(entries("5 Nov 20:00: edge 2-3 C"), VESSEL, TIME)
+    assert (found.low_c[0], found.high_c[0], found.about[0]) == (2.0, 3.0, False)
+    assert set(found.hour) <= {4 * 24 + 19, 4 * 24 + 20, 4 * 24 + 21}
+    assert found.probes[0].wall_m == pytest.approx(0.03)
+    assert found.weight.sum() == pytest.approx(1.0)
+
+
+def test_one_sided_words_stay_open():
+    found = temperature_evidence(entries("5 Nov: middle under 5 C", "6 Nov: middle at least 2 C"), VESSEL, TIME)
+    assert found.low_c[0] == -np.inf
+    assert found.high_c[1] == np.inf
+
+
+def test_a_contradiction_enters_with_its_whole_width():
+    found = temperature_evidence(entries("5 Nov: middle 1 C, 50 F"), VESSEL, TIME)
+    assert found.low_c[0] < 1 < 10 < found.high_c[0]
+
+
+def test_a_place_not_noted_may_be_middle_or_edge():
+    found = temperature_evidence(entries("5 Nov 20:00: 4 C"), VESSEL, TIME)
+    assert len(found.probes) == 2
+    assert found.weight.sum() == pytest.approx(1.0)
+
+
+def test_a_whole_day_is_spread_over_its_hours_and_a_week_over_at_most_a_day_of_them():
+    day = temperature_evidence(entries("5 Nov: middle 4 C"), VESSEL, TIME)
+    assert len(set(day.hour)) == MOST_HOURS
+    part = temperature_evidence(entries("early November: middle 4 C"), VESSEL, TIME)
+    assert len(set(part.hour)) == MOST_HOURS
+    assert np.ptp(part.hour) > 5 * 24
+
+
+def test_readings_that_cannot_be_used_are_named_with_the_reason():
+    found = temperature_evidence(entries("5 Nov: middle 4 C"), VESSEL, time_utc(48))
+    assert len(found) == 0
+    assert "no weather for that time" in found.left_out[0]
+    assert hours_of(at(0), at(24 * 40), TIME) == "its time is known no better than a month"
+
+
+def test_what_was_not_noted_or_is_not_bedding_says_nothing():
+    assert len(temperature_evidence(entries("5 Nov: air 4 C", "6 Nov: pH 6.5"), VESSEL, TIME)) == 0
+    unknown = replace(entries("5 Nov: middle 4 C")[0], amount=VagueAmount(-np.inf, np.inf, "degC", "not noted", "?"))
+    assert len(temperature_evidence([unknown], VESSEL, TIME)) == 0
+
+
+def test_food_is_spread_over_a_vague_time_and_none_is_lost():
+    food, notes = food_kg(entries("5 Nov 18:00: fed 150 g pear cores", "8 Nov: fed 0.5 L leaves"), TIME)
+    assert food.sum() == pytest.approx(0.15 + 0.25, rel=0.05)
+    assert notes == ()
+    _, notes = food_kg(entries("5 Nov: fed some pear cores"), TIME)
+    assert all("adds no heat" in note for note in notes)
+
+
+def test_watering_is_no_food():
+    food, _ = food_kg(entries("5 Nov: watered 500 ml"), TIME)
+    assert food.sum() == 0
+
+
+def test_zone_of_the_bin_decides_what_an_evening_is():
+    away = replace(BIN, timezone="America/Anchorage")
+    told = parse_line("5 Nov 20:00: middle 4 C", bin=away, now=at(24 * 30), new_id=lambda: "1").records
+    found = temperature_evidence(told, VESSEL, TIME)
+    local = told[0].when.start.astimezone(ZoneInfo("America/Anchorage"))
+    assert (local.day, local.hour) in {(5, 19), (5, 20)}
+    assert abs(int(found.hour[0]) - (5 * 24 + 5)) <= 1

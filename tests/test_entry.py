@@ -1,0 +1,391 @@
+import re
+from collections.abc import Callable
+from datetime import datetime
+from itertools import count
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from underlid.entry import EntryError, Understood, describe, parse_line
+from underlid.quantity import VagueAmount, parse_amount, parse_when
+from underlid.records import AnyEntry, Bin, Claim, Feeding, Note, Photo, Reading, SampleCount, Sighting
+
+ZONE = ZoneInfo("America/New_York")
+NOW = datetime(2026, 2, 10, 21, 15, tzinfo=ZONE)
+BUCKET = {"bucket": parse_amount("10 L")}
+BIN = Bin(
+    id="bin-1",
+    name="porch",
+    started=parse_when("2025-10-18", now=NOW, tz=ZONE),
+    timezone="America/New_York",
+    length=parse_amount("17 in"),
+    width=parse_amount("12 in"),
+    height=parse_amount("11 in"),
+    siting="open shelter",
+    base="slab",
+    wall="polypropylene",
+    wall_thickness=parse_amount("2 mm"),
+    founders=parse_amount("30"),
+    species="Eisenia fetida",
+)
+EXAMPLE = "23 Jan around midnight: middle 2-3 C, edge 1 C; about a dozen near the top; fed 150 g pear cores"
+
+
+def ids() -> Callable[[], str]:
+    numbers = count(1)
+    return lambda: f"id-{next(numbers)}"
+
+
+def understood(text: str, containers: dict[str, VagueAmount] | None = None) -> Understood:
+    return parse_line(text, bin=BIN, now=NOW, new_id=ids(), containers=containers)
+
+
+def only(text: str) -> AnyEntry:
+    (record,) = understood(text, BUCKET).records
+    return record
+
+
+def reading(text: str) -> Reading:
+    record = only(text)
+    assert isinstance(record, Reading)
+    return record
+
+
+def test_a_whole_line_becomes_its_records() -> None:
+    middle, edge, seen, fed = understood(EXAMPLE).records
+    assert isinstance(middle, Reading)
+    assert (middle.quantity, middle.place, middle.amount.low, middle.amount.high) == ("temperature", "middle", 2.0, 3.0)
+    assert isinstance(edge, Reading)
+    assert (edge.place, edge.amount.low, edge.amount.high) == ("edge", 0.5, 1.5)
+    assert isinstance(seen, Sighting)
+    assert (seen.place, seen.stage, seen.amount.kind) == ("surface", "not noted", "about")
+    assert isinstance(fed, Feeding)
+    assert (fed.material, fed.amount.unit, fed.amount.high) == ("pear cores", "kg", 0.1505)
+
+
+def test_every_record_carries_what_all_share() -> None:
+    records = understood(EXAMPLE).records
+    assert [r.id for r in records] == ["id-1", "id-2", "id-3", "id-4"]
+    assert [r.words for r in records] == [
+        "middle 2-3 C",
+        "edge 1 C",
+        "about a dozen near the top",
+        "fed 150 g pear cores",
+    ]
+    assert {r.bin for r in records} == {"porch"}
+    assert {r.noted_at for r in records} == {NOW}
+    assert {r.when.start.isoformat() for r in records} == {"2026-01-23T22:30:00-05:00"}
+    assert {r.when.words for r in records} == {"23 Jan around midnight"}
+
+
+def test_a_line_without_a_date_is_now_and_says_so() -> None:
+    line = understood("middle 6 C")
+    assert (line.records[0].when.start, line.records[0].when.end, line.records[0].when.kind) == (NOW, NOW, "exact")
+    assert line.notes_on == ("no date written: taken as now",)
+
+
+@pytest.mark.parametrize(
+    ("line", "start"),
+    [
+        ("7:30: 6 C", "2026-02-10 07:29"),
+        ("2026-01-23 23:40: 6 C", "2026-01-23 23:39"),
+        ("last night: 6 C", "2026-02-09 20:00"),
+        ("3-5 Feb: 6 C", "2026-02-03 00:00"),
+        ("not noted: 6 C", "2025-10-18 00:00"),
+        ("January: 6 C", "2026-01-01 00:00"),
+    ],
+)
+def test_dates_before_the_colon(line: str, start: str) -> None:
+    assert f"{reading(line).when.start:%Y-%m-%d %H:%M}" == start
+
+
+@pytest.mark.parametrize(
+    ("line", "quantity", "place", "low"),
+    [
+        ("middle 6 C", "temperature", "middle", 5.5),
+        ("6 C in the middle", "temperature", "middle", 5.5),
+        ("6 C, middle", "temperature", "middle", 5.5),
+        ("middle: 6 C", "temperature", "middle", 5.5),
+        ("centre 6,5 C", "temperature", "middle", 6.45),
+        ("in the corner about 6 C", "temperature", "edge", 4.5),
+        ("edge of the bin 6 C", "temperature", "edge", 5.5),
+        ("6 C under the lid", "temperature", "surface", 5.5),
+        ("temp 6 C", "temperature", "not noted", 5.5),
+        ("temperature was -3 to -1 C", "temperature", "not noted", -3.0),
+        ("air 3 C", "air temperature", "not noted", 2.5),
+        ("pH 6.5-7 edge", "pH", "edge", 6.5),
+        ("pH edge 6.5", "pH", "edge", 6.45),
+        ("moisture 70 %", "moisture", "not noted", 69.5),
+        ("moisture 70", "moisture", "not noted", 69.5),
+        ("EC 1.2 mS/cm", "EC", "not noted", 1.15),
+        ("1.2 mS/cm", "EC", "not noted", 1.15),
+        ("middle 43F / 6C", "temperature", "middle", 35 / 6),
+        ("the middle is at 6 C", "temperature", "middle", 5.5),
+        ("middle at least 6 C", "temperature", "middle", 6.0),
+        ("3 C air", "air temperature", "not noted", 2.5),
+        ("bedding pH strip between 6.5 and 7", "pH", "not noted", 6.5),
+        ("between 6 and 7 C at the top", "temperature", "surface", 6.0),
+    ],
+)
+def test_readings(line: str, quantity: str, place: str, low: float) -> None:
+    record = reading(line)
+    assert (record.quantity, record.place) == (quantity, place)
+    assert record.amount.low == pytest.approx(low)
+    assert record.words == line
+
+
+@pytest.mark.parametrize(
+    "line", ["6 C at 5 cm", "5 cm down 6 C", "6 C, 5 cm deep", "middle 6 C 5 cm below the surface"]
+)
+def test_depth_is_in_metres_below_the_surface(line: str) -> None:
+    depth = reading(line).depth
+    assert depth is not None
+    assert (depth.low, depth.high, depth.unit) == (0.045, 0.055, "m")
+
+
+def test_a_slash_divides_places_but_not_units() -> None:
+    assert [r.words for r in understood("4C middle / 2C edge").records] == ["4C middle", "2C edge"]
+    assert len(understood("middle 43 F / 6 C").records) == 1
+
+
+def test_the_instrument_is_kept() -> None:
+    assert reading("6 C (digital thermometer)").instrument == "digital thermometer"
+    assert reading("pH 6.5 with a strip").instrument == "strip"
+    assert reading("6 C, 5 cm down, with a probe").instrument == "probe"
+
+
+def test_two_units_that_disagree_stay_one_reading_and_are_told() -> None:
+    line = understood("middle 1 C, 50 F")
+    (record,) = line.records
+    assert isinstance(record, Reading)
+    assert (record.place, record.amount.kind) == ("middle", "between")
+    assert "1 °C is 33.8 °F, but 50 °F is 10 °C" in line.notes_on[-1]
+
+
+def test_the_same_unit_twice_is_two_readings() -> None:
+    assert len(understood("6 C, 7 C").records) == 2
+    assert len(understood("middle 6,5 C, edge 5 C").records) == 2
+
+
+def test_a_number_alone_takes_the_unit_of_the_reading_before_it() -> None:
+    line = understood("middle 2-3 C, edge 1")
+    assert isinstance(line.records[1], Reading)
+    assert line.records[1].amount.unit == "degC"
+    assert line.notes_on[-1] == "'edge 1': no unit written; taken as temperature, as before"
+
+
+def test_after_a_reading_a_dozen_is_still_a_count_and_not_noted_a_reading() -> None:
+    _, count_, unknown = understood("middle 3 C, edge about a dozen; middle not noted").records
+    assert isinstance(count_, Sighting)
+    assert isinstance(unknown, Note)
+    second = understood("middle 3 C, edge not noted").records[1]
+    assert isinstance(second, Reading)
+    assert (second.place, second.amount.kind, second.amount.unit) == ("edge", "not noted", "degC")
+
+
+@pytest.mark.parametrize(
+    ("line", "material", "unit", "kind"),
+    [
+        ("fed 150 g pear cores", "pear cores", "kg", "exact"),
+        ("gave about 150 g of pear cores", "pear cores", "kg", "about"),
+        ("fed half a bucket of leaves", "leaves", "L", "about"),
+        ("added a bucket of leaves", "leaves", "L", "about"),
+        ("watered 500 ml", "water", "L", "exact"),
+        ("watered with 500 ml", "water", "L", "exact"),
+        ("gave 2 banana skins", "banana skins", "1", "exact"),
+        ("fed 2 slices of bread", "slices of bread", "1", "exact"),
+        ("fed 1 lb 4 oz pumpkin", "pumpkin", "kg", "exact"),
+        ("fed leaves", "leaves", "kg", "not noted"),
+        ("fed pear cores (150 g)", "pear cores", "kg", "exact"),
+        ("gave them pear cores about 150 g", "pear cores", "kg", "about"),
+    ],
+)
+def test_feedings(line: str, material: str, unit: str, kind: str) -> None:
+    record = only(line)
+    assert isinstance(record, Feeding)
+    assert (record.material, record.amount.unit, record.amount.kind) == (material, unit, kind)
+
+
+def test_one_verb_feeds_several_things() -> None:
+    first, second, seen = understood("fed 150 g pear cores and 50 g coffee grounds at the edge, saw 3 adults").records
+    assert isinstance(first, Feeding)
+    assert isinstance(second, Feeding)
+    assert (second.material, second.place) == ("coffee grounds", "edge")
+    assert isinstance(seen, Sighting)
+
+
+@pytest.mark.parametrize(
+    ("line", "stage", "place", "low", "high"),
+    [
+        ("about a dozen near the top", "not noted", "surface", 9.6, 14.4),
+        ("saw 3 juveniles", "juvenile", "not noted", 3, 3),
+        ("a couple of dozen worms under the lid", "not noted", "surface", 20, 30),
+        ("no worms seen", "not noted", "not noted", 0, 0),
+        ("two cocoons", "cocoon", "not noted", 2, 2),
+        ("worms: about a dozen", "not noted", "not noted", 9.6, 14.4),
+        ("saw a worm", "not noted", "not noted", 1, 1),
+        ("between 3 and 5 sub-adults near the edge", "sub-adult", "edge", 3, 5),
+        ("at least 25 hatchlings", "hatchling", "not noted", 25, float("inf")),
+    ],
+)
+def test_sightings(line: str, stage: str, place: str, low: float, high: float) -> None:
+    record = only(line)
+    assert isinstance(record, Sighting)
+    assert (record.stage, record.place, record.amount.low, record.amount.high) == (stage, place, low, high)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "sample 0.5 L middle: 3 adults, 8 juveniles, 2 cocoons",
+        "counted 3 adults, 8 juveniles and 2 cocoons in 0.5 L from the middle",
+        "sampled 500.0 ml in the middle: 3 adults and 8 juveniles and two cocoons",
+        "sample 0.5 litres of bedding from the middle: three adults, 8 juvs, 2 cocoons",
+    ],
+)
+def test_sample_counts(line: str) -> None:
+    record = only(line)
+    assert isinstance(record, SampleCount)
+    assert record.place == "middle"
+    assert (record.volume.low + record.volume.high) / 2 == pytest.approx(0.5)
+    assert {stage: count.low for stage, count in record.counts} == {"adult": 3, "juvenile": 8, "cocoon": 2}
+
+
+def test_an_empty_sample_counts_no_animal_of_any_stage() -> None:
+    nothing, no_worms = only("sample 0.5 L: none"), only("sample 0.5 L: no worms, 2 cocoons")
+    assert isinstance(nothing, SampleCount)
+    assert isinstance(no_worms, SampleCount)
+    assert {count.high for _, count in nothing.counts} == {0}
+    assert {stage: count.high for stage, count in no_worms.counts}["cocoon"] == 2
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "smells like forest floor",
+        "added a lid",
+        "added 20 worms",
+        "two dead worms",
+        "saw 3 mites",
+        "lots of worms",
+        "70 %",
+    ],
+)
+def test_anything_else_is_kept_as_a_note_and_said_so(line: str) -> None:
+    found = understood(line)
+    assert isinstance(found.records[0], Note)
+    assert found.records[0].words == line
+    assert f"'{line}': kept as a note" in found.notes_on
+
+
+def test_sentences_end_at_full_stops_but_decimals_do_not() -> None:
+    records = understood("Middle 6.5 C. Edge 5 C. Looks fine.").records
+    assert [type(r) for r in records] == [Reading, Reading, Note]
+    assert records[2].words == "Looks fine"
+
+
+@pytest.mark.parametrize(
+    ("line", "what", "pointed"),
+    [
+        ("edge 1 C; middle 6x C", "'x' was not expected", "x"),
+        ("edge 1 C, fed 15x g leaves", "'x' was not expected", "x"),
+        ("fed a handful of leaves", "no container", "handful"),
+        ("fed 3 cm of leaves", "no mass, volume or number", "3"),
+        ("fed 150 g", "what was given", ""),
+        ("edge 1", "no unit", "1"),
+        ("edge about 1, middle about 3", "no unit", "about"),
+        ("12 worms at 6 C", "side by side", "6 C"),
+        ("edge 1 C; moisture 170 %", "percentage", "170"),
+        ("23 Jann: 6 C", "no place in a date", "Jann"),
+        ("30 Feb: 6 C", "no such day", "30"),
+        ("23 Jan 2027: 6 C", "future", "23"),
+        ("yesterday 6 C", "no colon", "yesterday"),
+        ("sample: 3 adults", "volume of the sample", ""),
+        ("sample 0.5 L: 3 adults, 3 mites", "needs its stage", ""),
+        ("sample 0.5 L: 3 adults, 2 adults", "twice", "2"),
+        ("23 Jan:", "nothing written", ""),
+        ("   ", "nothing written", ""),
+        ("6" * 5001, "5001 characters", ""),
+    ],
+)
+def test_a_mistake_is_placed_in_the_whole_line(line: str, what: str, pointed: str) -> None:
+    with pytest.raises(EntryError, match=what) as caught:
+        understood(line)
+    assert line[caught.value.position :].startswith(pointed)
+    if not pointed:
+        assert caught.value.position >= len(line.rstrip()) - 1 or not line.strip() or len(line) > 5000
+
+
+@pytest.mark.parametrize(
+    ("line", "sentence"),
+    [
+        (
+            "23 Jan around midnight: middle 2-3 C",
+            "temperature, middle: 2 to 3 °C (36 to 37 °F), 23 Jan 2026 22:30 to 24 Jan 01:30",
+        ),
+        ("23 Jan: pH 6.5-7 edge", "pH, edge: 6.5 to 7, 23 Jan 2026"),
+        ("23 Jan: 6 C at 5 cm", "temperature, 5 cm down: 6 °C (43 °F), 23 Jan 2026"),
+        ("23 Jan: fed 150 g pear cores", "fed pear cores: 150 g, 23 Jan 2026"),
+        ("23 Jan: gave 2 banana skins", "fed banana skins: 2 pieces, 23 Jan 2026"),
+        ("23 Jan: about a dozen near the top", "seen, surface: about 10 to 14 worms, 23 Jan 2026"),
+        (
+            "23 Jan: sample 0.5 L middle: 1 adult, 8 juveniles",
+            "sample of 0.5 L, middle: 1 adult, 8 juveniles, 23 Jan 2026",
+        ),
+        ("23 Jan: smells fine", "note: smells fine, 23 Jan 2026"),
+    ],
+)
+def test_records_are_described_in_a_line(line: str, sentence: str) -> None:
+    assert describe(only(line)) == sentence
+
+
+PAGE = (Path(__file__).parents[1] / "docs" / "phrases.md").read_text(encoding="utf-8")
+LINES = re.findall(r"(?m)^> (.+)\n\n((?:- .+\n)+)", PAGE)
+
+
+def test_the_page_shows_whole_lines() -> None:
+    assert len(LINES) >= 5
+
+
+@pytest.mark.parametrize(("line", "records"), LINES, ids=[line for line, _ in LINES])
+def test_the_lines_of_the_page_are_what_the_reader_does(line: str, records: str) -> None:
+    assert [f"- {describe(record)}" for record in understood(line, BUCKET).records] == records.splitlines()
+
+
+def test_photos_and_claims_are_described_too() -> None:
+    when = parse_when("23 Jan", now=NOW, tz=ZONE)
+    photo = Photo(id="p", bin="porch", when=when, words="", file="a.jpg", sha256="0" * 64)
+    claim = Claim(id="c", bin="porch", when=when, words="", sentence="Worms need dark.")
+    assert describe(photo) == "photo a.jpg, 23 Jan 2026"
+    assert describe(claim) == "claim under watch: Worms need dark., 23 Jan 2026"
+
+
+PIECES = [
+    "23 Jan", "yesterday", "last night", ":", ": ", ";", ", ", " and ", ". ", "middle", "edge", "top", "6 C",
+    "6", "6,5", "50 F", "pH 6.5", "moisture", "70 %", "fed", "watered", "150 g", "pear cores", "a bucket",
+    "of leaves", "a handful", "saw", "3", "adults", "worms", "sample", "0.5 L", "counted", "in", "from the",
+    "no", "about a dozen", "5 cm down", "between", "x", "with a probe", "\n", "6" * 40,
+]  # fmt: skip
+LINE_LIKE = st.lists(st.sampled_from(PIECES), max_size=12).map(" ".join)
+
+
+def attempt(text: str) -> Understood | EntryError:
+    try:
+        return understood(text, BUCKET)
+    except EntryError as error:
+        return error
+
+
+@settings(deadline=None, max_examples=300)
+@given(st.one_of(st.text(max_size=80), LINE_LIKE))
+def test_no_line_breaks_the_reader_and_no_word_is_lost(text: str) -> None:
+    found = attempt(text)
+    if isinstance(found, EntryError):
+        assert 0 <= found.position <= len(text)
+        return
+    kept = "".join(record.when.words + record.words for record in found.records)
+    letters = {c for c in text if c.isalnum()}
+    assert letters - set(kept) <= {*"and"}  # only the joining "and" is dropped
