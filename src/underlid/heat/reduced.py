@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 
 HOUR_S = 3600.0
 FREEZING_SUBSTEPS = 4  # per hour, while any cell is at or below its freezing point
-GRID = (3, 3, 5)  # cells: half length, half width, depth; within 0.3 K rms of a fine grid over a frosty winter
+GRID = (3, 4, 5)  # cells: half length, half width, depth; within 0.2 K rms of a fine grid over a frosty winter
 
 
 def standard_probes(vessel: Vessel) -> dict[str, Probe]:

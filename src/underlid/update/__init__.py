@@ -1,0 +1,1 @@
+"""The monthly illustrated account of one bin: the facts, the words, the charts and the page."""

@@ -1,0 +1,239 @@
+"""What a monthly account holds: frozen facts, each with its range and where it comes from.
+
+Nothing here is computed; `underlid.update.story` fills these in and `underlid.update.words` says them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from underlid.quantity.amount import VagueAmount
+from underlid.records import Bin, Place
+
+Array = NDArray[np.float64]
+
+#: *read*: noted by the keeper; *estimated*: the model after the readings, under observed weather;
+#: *predicted*: the same model under weather that has not been observed.
+Provenance = Literal["read", "estimated", "predicted"]
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """The 5, 50 and 95 % points of one quantity. Units: degC, K, %, L, W/m2K or 1."""
+
+    low: float
+    middle: float
+    high: float
+    unit: str
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class TimeRange:
+    """The 5, 50 and 95 % points of a moment, in the bin's time zone."""
+
+    early: datetime
+    usual: datetime
+    late: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ColdestHour:
+    """The coldest hour of the middle within a span of days.
+
+    read_near : whether any bedding reading may have been taken within three hours of `when.usual`
+    """
+
+    temperature: Range
+    when: TimeRange
+    read_near: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RefugeFact:
+    """The refuge at its smallest hour: share of the bedding and litres of it inside the tolerated band.
+
+    ice : share of the bedding's water that is ice, at the hour where the 95 % point is highest
+    """
+
+    share: Range
+    litres: Range
+    bedding_litres: float
+    when: TimeRange
+    ice: Range
+    species: str
+    common_name: str
+    band_c: tuple[float, float]
+    band_sources: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """A span still to come: its local dates, its coldest hour and the chance of leaving the tolerated band.
+
+    below_band : share of the draws whose middle falls below the band at least once
+    """
+
+    first: date
+    last: date
+    coldest: ColdestHour
+    below_band: float
+    forecast: bool  # whether a forecast carries it; otherwise past years do
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingFact:
+    """One reading of the month beside what the model expects a thermometer to show there and then.
+
+    words : the whole entry in the keeper's words; amount : what was read of them
+    expected : the model's range for the reading [degC], or None where the model says nothing
+    gap_k : by how much the interval misses the model's 90 % range [K]; 0 where they overlap
+    """
+
+    id: str
+    when_words: str
+    start: datetime
+    end: datetime
+    quantity: str
+    place: Place
+    depth_words: str
+    words: str
+    amount: VagueAmount
+    expected: Range | None
+    gap_k: float
+    flags: tuple[str, ...]
+
+    @property
+    def surprise(self) -> bool:
+        """Whether the reading lies wholly outside the model's range."""
+        return self.gap_k > 0
+
+    @property
+    def temperature(self) -> bool:
+        """Whether it can be drawn among the temperatures."""
+        return self.amount.unit == "degC" and self.amount.kind != "not noted"
+
+
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """Anything else that was noted: when, the keeper's words, and a plain sentence on how to take it."""
+
+    when_words: str
+    start: datetime
+    words: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """What the fit says about one parameter, before and after the readings."""
+
+    name: str
+    before: Range
+    after: Range
+
+    @property
+    def width_left(self) -> float:
+        """Width of the range after the readings as a share of the width before."""
+        return (self.after.high - self.after.low) / (self.before.high - self.before.low)
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """Series for the charts, hour by hour: times in UTC seconds (n,), ranges (n, 3).
+
+    predicted_from : index of the first predicted hour, n if there is none, 0 if all are
+    """
+
+    time_utc: NDArray[np.int64]
+    air_c: Array
+    middle_c: Array
+    refuge_pct: Array
+    ice_pct: Array
+    predicted_from: int
+    truth_c: Array | None
+
+
+@dataclass(frozen=True, slots=True)
+class Days:
+    """The days to come: lowest middle of the day (n, 3) and lowest air of the day in past years (n, 3) or None.
+
+    forecast_days : how many of them a forecast carries
+    """
+
+    days: tuple[date, ...]
+    middle_c: Array
+    air_c: Array | None
+    forecast_days: int
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """Invented truth behind a demonstration: bedding at the hours of the case's grid [degC], each (hours,)."""
+
+    middle_c: Array
+    edge_c: Array
+    surface_c: Array
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class TruthCheck:
+    """How close the account came to an invented truth over the hours of the month.
+
+    held : place -> share of the hours in which the 90 % range holds the truth [%]
+    coldest_c, coldest_at : the true coldest hour of the middle in the span that `Story.coldest` speaks of
+    """
+
+    label: str
+    hours: int
+    held: dict[str, float]
+    coldest_c: float
+    coldest_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """The facts of one month of one bin.
+
+    told_from, told_to : the local span that `coldest` and `refuge` speak of
+    readings_used : readings that the fit used, of all months
+    """
+
+    title: str
+    keeper: str | None
+    bin: Bin
+    month: date
+    month_ends: datetime
+    timezone: str
+    now: datetime
+    told_from: datetime
+    told_to: datetime
+    coldest: ColdestHour
+    refuge: RefugeFact
+    soon: Ahead | None
+    rest: Ahead | None
+    hours: Hours
+    days: Days | None
+    readings: tuple[ReadingFact, ...]
+    feedings: tuple[Noted, ...]
+    sightings: tuple[Noted, ...]
+    samples: tuple[Noted, ...]
+    notes: tuple[Noted, ...]
+    corrections: tuple[Noted, ...]
+    parameters: tuple[Parameter, ...]
+    readings_used: int
+    draws: int
+    trusted: bool
+    unknown: tuple[str, ...]
+    weather_source: str
+    typical: bool
+    past_years: int
+    method: str
+    seed: int
+    truth: TruthCheck | None

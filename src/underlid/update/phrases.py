@@ -1,0 +1,206 @@
+"""Numbers, amounts and dates as short phrases, temperatures in °C with °F beside them.
+
+Ends of a range are rounded away from its middle, temperatures to half a degree or, where the range is wide,
+to a degree: a phrase never claims more than the numbers do.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import date, datetime, timedelta
+
+from underlid.quantity.amount import VagueAmount
+from underlid.quantity.units import to_fahrenheit
+from underlid.update.facts import Range, ReadingFact
+
+WIDE_K = 4.0  # a range wider than this is told in whole degrees
+NB = "\u00a0"  # keeps a number and its unit on one line
+SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def number(value: float, decimals: int = 1) -> str:
+    """A number without a needless decimal, with a true minus sign."""
+    text = f"{value:.{decimals}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text.replace("-", "−")
+
+
+def count(n: int, noun: str) -> str:
+    """ "no readings", "one reading", "twelve" as "12"."""
+    return f"{SMALL[n] if n < len(SMALL) else n} {noun}{'' if n == 1 else 's'}"
+
+
+def ends(low: float, high: float, unit: str = "") -> str:
+    """Two ends with one unit, said once if they look alike."""
+    first, last = number(low), number(high)
+    both = first if first == last else f"{first}{NB}to{NB}{last}"
+    return f"{both}{NB}{unit}" if unit else both
+
+
+def celsius(found: Range) -> str:
+    """The middle of a range of temperatures, °C alone."""
+    return f"{number(_nearest(found.middle, _fineness(found)))}{NB}°C"
+
+
+def fahrenheit(found: Range) -> str:
+    """The same middle in °F."""
+    return f"{number(to_fahrenheit(_nearest(found.middle, _fineness(found))), 0)}{NB}°F"
+
+
+def temperature(found: Range) -> str:
+    """The middle of a range: "1.5 °C (35 °F)"."""
+    return f"{celsius(found)} ({fahrenheit(found)})"
+
+
+def temperature_ends(found: Range) -> tuple[str, str]:
+    """The ends of a range in each unit: "0.5 to 3 °C" and "32 to 38 °F"."""
+    step = _fineness(found)
+    low, high = _down(found.low, step), _up(found.high, step)
+    return ends(low, high, "°C"), ends(_down(to_fahrenheit(low), 1), _up(to_fahrenheit(high), 1), "°F")
+
+
+def temperature_range(found: Range) -> str:
+    """The ends of a range: "0.5 to 3 °C (32 to 38 °F)"."""
+    in_c, in_f = temperature_ends(found)
+    return f"{in_c} ({in_f})"
+
+
+def warmth(degrees_c: float) -> str:
+    """One known temperature: "0 °C (32 °F)"."""
+    return f"{number(degrees_c)}{NB}°C ({number(to_fahrenheit(degrees_c), 0)}{NB}°F)"
+
+
+def band(low_c: float, high_c: float) -> str:
+    """Two known temperatures: "0 to 35 °C, 32 to 95 °F"."""
+    return f"{ends(low_c, high_c, '°C')}, {ends(round(to_fahrenheit(low_c)), round(to_fahrenheit(high_c)), '°F')}"
+
+
+def difference_range(found: Range) -> str:
+    """The ends of a temperature difference: "−0.5 to 1 °C (−0.9 to 1.8 °F)"."""
+    low, high = _down(found.low, 0.1), _up(found.high, 0.1)
+    return f"{ends(low, high, '°C')} ({ends(_down(1.8 * low, 0.1), _up(1.8 * high, 0.1), '°F')})"
+
+
+def percent_range(found: Range) -> str:
+    """The ends of a share: "60 to 100 %"."""
+    return ends(math.floor(found.low), math.ceil(found.high), "%")
+
+
+def litres(found: Range) -> str:
+    """The middle of a volume."""
+    return f"{number(_nearest(found.middle, _litre_step(found)))}{NB}litres"
+
+
+def litres_range(found: Range) -> str:
+    """The ends of a volume: "10 to 16 litres"."""
+    step = _litre_step(found)
+    return ends(_down(found.low, step), _up(found.high, step), "litres")
+
+
+def plain_range(found: Range, unit: str, step: float) -> str:
+    """The ends of a range of anything else, rounded outward to a step."""
+    return ends(_down(found.low, step), _up(found.high, step), unit)
+
+
+def chance(share: float) -> str:
+    """A chance to the nearest twentieth: a few hundred draws of a model tell no more."""
+    twentieths = round(20 * share)
+    if twentieths == 0:
+        return f"under 5{NB}%"
+    if twentieths == 20:
+        return f"over 95{NB}%"
+    return f"about {5 * twentieths}{NB}%"
+
+
+def interval(amount: VagueAmount) -> str:
+    """An amount with both its ends, even where it is an "about": temperatures in both units."""
+    if amount.kind == "not noted":
+        return "not noted"
+    before = {"about": "about ", "at least": "at least ", "at most": "at most "}.get(amount.kind, "")
+    low = amount.low if math.isfinite(amount.low) else amount.high
+    high = amount.high if math.isfinite(amount.high) else amount.low
+    if amount.unit != "degC":
+        return before + ends(low, high, "" if amount.unit == "1" else amount.unit)
+    # Half a degree Celsius is about one degree Fahrenheit: narrower intervals need a decimal to stay apart.
+    places = 0 if low == high or high - low >= 0.5 else 1
+    low_f, high_f = (round(to_fahrenheit(side), places) for side in (low, high))
+    return f"{before}{ends(low, high, '°C')} ({ends(low_f, high_f, '°F')})"
+
+
+def length(amount: VagueAmount) -> str:
+    """A size in centimetres and inches: "54 to 56 cm (21.3 to 22 in)"."""
+    sides = [side for side in (amount.low, amount.high) if math.isfinite(side)]
+    if not sides:
+        return "not noted"
+    low, high = 100 * sides[0], 100 * sides[-1]
+    return f"{ends(low, high, 'cm')} ({ends(low / 2.54, high / 2.54, 'in')})"
+
+
+def day(moment: date) -> str:
+    """ "14 January"."""
+    return f"{moment.day} {moment:%B}"
+
+
+def hour(moment: datetime) -> str:
+    """ "Wed 14 January, 07:00"."""
+    return f"{moment:%a} {moment.day} {moment:%B, %H:%M}"
+
+
+def days(first: date, last: date) -> str:
+    """ "3 to 9 January", the month said once if it can be."""
+    start = str(first.day) if (first.year, first.month) == (last.year, last.month) else day(first)
+    return f"{start} to {day(last)}"
+
+
+def between_hours(first: datetime, last: datetime, near: datetime) -> str:
+    """ "15:00 and 22:00", with their days unless both fall on the day of `near`."""
+    if first.date() == last.date() == near.date():
+        return f"{first:%H:%M} and {last:%H:%M}"
+    return f"{hour(first)} and {hour(last)}"
+
+
+def short_days(first: date, last: date) -> str:
+    """ "27 Jan to 3 Feb"."""
+    return f"{first.day} {first:%b} to {last.day} {last:%b}"
+
+
+def gap(kelvin: float) -> str:
+    """A difference to half a degree: "2 °C (4 °F)"."""
+    if kelvin < 0.5:
+        return f"under 0.5{NB}°C (1{NB}°F)"
+    rounded = _nearest(kelvin, 0.5)
+    return f"{number(rounded)}{NB}°C ({number(1.8 * rounded, 0)}{NB}°F)"
+
+
+def window(fact: ReadingFact) -> str:
+    """The time of a reading, as short as it can be said."""
+    start, end = fact.start, fact.end
+    if end - start >= timedelta(hours=23):
+        last = (end - timedelta(seconds=1)).date()  # a day ends at the next midnight
+        return day(start) if start.date() == last else days(start.date(), last)
+    if end == start:
+        return f"{day(start)}, {start:%H:%M}"
+    if start.date() == end.date():
+        return f"{day(start)}, {start:%H:%M} to {end:%H:%M}"
+    return f"{day(start)}, {start:%H:%M} to {day(end)}, {end:%H:%M}"
+
+
+def _fineness(found: Range) -> float:
+    return 1.0 if found.high - found.low > WIDE_K else 0.5
+
+
+def _litre_step(found: Range) -> float:
+    return 1.0 if found.high >= 5 else 0.5
+
+
+def _down(value: float, step: float) -> float:
+    return math.floor(round(value / step, 6)) * step
+
+
+def _up(value: float, step: float) -> float:
+    return math.ceil(round(value / step, 6)) * step
+
+
+def _nearest(value: float, step: float) -> float:
+    return math.floor(value / step + 0.5) * step

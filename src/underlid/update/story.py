@@ -1,0 +1,276 @@
+"""From a study to the facts of one month: no sentence and no drawing here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from underlid.fit.evidence import HOUR_S
+from underlid.fit.outlook import PERCENT
+from underlid.fit.posterior import PARAMETERS
+from underlid.fit.study import METHOD, Study
+from underlid.records import AnyEntry, Reading
+from underlid.update import noted
+from underlid.update.facts import (
+    Ahead,
+    Array,
+    ColdestHour,
+    Days,
+    Hours,
+    Parameter,
+    Provenance,
+    Range,
+    RefugeFact,
+    Story,
+    TimeRange,
+    Truth,
+    TruthCheck,
+)
+
+__all__ = ["Story", "Truth", "UpdateError", "tell"]
+
+SOON_H = 7 * 24  # "the next days"
+NEAR_H = 3  # a reading this near the coldest hour counts as taken then
+PRIOR_DRAWS = 4096
+PARAMETER_UNITS = {"loss": "1", "base": "W/m2K", "moisture": "%", "heat": "1", "bias": "K", "scatter": "K"}
+
+
+class UpdateError(ValueError):
+    """The month cannot be told from this study; the sentence says why and what would mend it."""
+
+
+def tell(
+    study: Study,
+    month: date | tuple[int, int],
+    *,
+    title: str | None = None,
+    keeper: str | None = None,
+    truth: Truth | None = None,
+    superseded: Sequence[AnyEntry] = (),
+) -> Story:
+    """The facts of one month of a study's bin.
+
+    month : any date within it, or (year, month)
+    superseded : entries that were corrected, to be shown beside what replaced them
+    Raises UpdateError if the study holds no hours of the month, or the truth does not fit its grid.
+    """
+    case = study.case
+    zone = ZoneInfo(case.bin.timezone)
+    first_day = date(*month, 1) if isinstance(month, tuple) else month.replace(day=1)
+    next_month = (first_day + timedelta(days=32)).replace(day=1)
+    start, end = _midnight(first_day, zone), _midnight(next_month, zone)
+    first, after = (int(np.searchsorted(case.time_utc, moment.timestamp())) for moment in (start, end))
+    if after - first < 24:
+        raise UpdateError(
+            f"{first_day:%B %Y} cannot be told: the study of {case.bin.name!r} runs from "
+            f"{_local(case.time_utc[0], zone):%Y-%m-%d} to {_local(case.time_utc[-1], zone):%Y-%m-%d}. "
+            "Choose a month within it, or give weather that covers this one."
+        )
+    entries = noted.standing((*superseded, *case.entries))
+    in_month = noted.in_month(entries, start, end)
+    told = (first, min(after, case.now_index + 1)) if first <= case.now_index else (first, after)
+    ahead = case.now_index + 1
+    soon_end = min(ahead + SOON_H, len(case.time_utc))
+    return Story(
+        title=title or case.bin.name,
+        keeper=keeper,
+        bin=case.bin,
+        month=first_day,
+        month_ends=end,
+        timezone=case.bin.timezone,
+        now=case.now.astimezone(zone),
+        told_from=_local(case.time_utc[told[0]], zone),
+        told_to=_local(case.time_utc[told[1] - 1], zone),
+        coldest=_coldest(study, *told, entries, zone),
+        refuge=_refuge(study, *told, zone),
+        soon=_ahead(study, ahead, soon_end, entries, zone),
+        rest=_ahead(study, soon_end, len(case.time_utc), entries, zone),
+        hours=_hours(study, first, after, truth),
+        days=_days(study, ahead, zone),
+        readings=noted.reading_facts(study, in_month),
+        feedings=noted.feedings(in_month, zone),
+        sightings=noted.sightings(in_month, zone),
+        samples=noted.samples(in_month, zone),
+        notes=noted.notes(in_month, zone),
+        corrections=noted.corrections(in_month, superseded or case.entries, zone),
+        parameters=_parameters(study),
+        readings_used=study.posterior.readings,
+        draws=len(study.posterior.draws["loss"]),
+        trusted=study.posterior.trusted,
+        unknown=(*_edges(study, start, end, first, after, zone), *dict.fromkeys(study.notes)),
+        weather_source=case.weather_source,
+        typical=case.typical,
+        past_years=case.members_c.shape[0],
+        method=METHOD,
+        seed=study.posterior.seed,
+        truth=None if truth is None else _check(study, truth, (first, after), told, zone),
+    )
+
+
+def _coldest(study: Study, first: int, after: int, entries: Sequence[AnyEntry], zone: ZoneInfo) -> ColdestHour:
+    found = study.outlook.coldest(first, after)
+    when = _times(found.time_utc, zone)
+    near = timedelta(hours=NEAR_H)
+    read_near = any(
+        isinstance(entry, Reading)
+        and entry.quantity == "temperature"
+        and entry.when.start <= when.usual + near
+        and entry.when.end >= when.usual - near
+        for entry in entries
+    )
+    low, middle, high = found.temperature_c
+    return ColdestHour(Range(low, middle, high, "degC", _provenance(study, first)), when, read_near)
+
+
+def _refuge(study: Study, first: int, after: int, zone: ZoneInfo) -> RefugeFact:
+    case, result = study.case, study.outlook
+    litres = case.situation.vessel.bedding_m3 * 1000
+    spans = result.refuge_draws[:, first:after]
+    share = _range_of(100 * spans.min(axis=1), "%", _provenance(study, first))
+    when = case.time_utc[first + spans.argmin(axis=1)]
+    ice = result.frozen[first + int(result.frozen[first:after, 2].argmax())] * 100
+    kind = case.species
+    return RefugeFact(
+        share=share,
+        litres=_scaled(share, litres / 100, "L"),
+        bedding_litres=litres,
+        when=_times(np.percentile(when, PERCENT, method="nearest"), zone),
+        ice=Range(float(ice[0]), float(ice[1]), float(ice[2]), "%", share.provenance),
+        species=kind.name,
+        common_name=kind.common_name,
+        band_c=kind.band_c,
+        band_sources=(kind.tolerated_low_c.source, kind.tolerated_high_c.source),
+    )
+
+
+def _ahead(study: Study, first: int, after: int, entries: Sequence[AnyEntry], zone: ZoneInfo) -> Ahead | None:
+    if after - first < 24:
+        return None
+    time_utc = study.case.time_utc
+    lowest = study.outlook.draws_c["middle"][:, first:after].min(axis=1)
+    return Ahead(
+        first=_local(time_utc[first], zone).date(),
+        last=_local(time_utc[after - 1], zone).date(),
+        coldest=_coldest(study, first, after, entries, zone),
+        below_band=float(np.mean(lowest < study.case.species.band_c[0])),
+        forecast=study.case.forecast_until > first,
+    )
+
+
+def _hours(study: Study, first: int, after: int, truth: Truth | None) -> Hours:
+    """The month, and the next days where it ends near now."""
+    case, result = study.case, study.outlook
+    ahead = case.now_index + 1
+    if first <= ahead <= after + SOON_H:
+        after = min(max(after, ahead + SOON_H), len(case.time_utc))
+    span = slice(first, after)
+    return Hours(
+        time_utc=case.time_utc[span],
+        air_c=result.air_c[span],
+        middle_c=result.bedding_c["middle"][span],
+        refuge_pct=100 * result.refuge[span],
+        ice_pct=100 * result.frozen[span],
+        predicted_from=int(np.clip(ahead - first, 0, after - first)),
+        truth_c=None if truth is None else np.asarray(truth.middle_c, float)[span],
+    )
+
+
+def _days(study: Study, first: int, zone: ZoneInfo) -> Days | None:
+    """Lowest hour of each whole local day to come."""
+    case = study.case
+    stamps = [_local(second, zone).date() for second in case.time_utc[first:]]
+    rows: dict[date, list[int]] = {}
+    for offset, day in enumerate(stamps):
+        rows.setdefault(day, []).append(first + offset)
+    whole = {day: slice(at[0], at[-1] + 1) for day, at in rows.items() if len(at) >= 23}  # a day in spring has 23 hours
+    if len(whole) < 2:
+        return None
+    middle = study.outlook.draws_c["middle"]
+    air = None
+    if case.members_c.shape[0]:
+        air = _lowest(case.members_c, whole.values())
+    return Days(
+        days=tuple(whole),
+        middle_c=_lowest(middle, whole.values()),
+        air_c=air,
+        forecast_days=sum(span.stop <= case.forecast_until for span in whole.values()),
+    )
+
+
+def _lowest(values: Array, spans: Iterable[slice]) -> Array:
+    return np.array([np.percentile(values[:, span].min(axis=1), PERCENT) for span in spans])
+
+
+def _parameters(study: Study) -> tuple[Parameter, ...]:
+    """Each parameter's range before and after the readings; the prior is sampled with a fixed seed."""
+    z = np.random.default_rng(0).standard_normal((PRIOR_DRAWS, len(PARAMETERS)))
+    prior = study.case.prior.parameters(z)
+    found = []
+    for name, unit in PARAMETER_UNITS.items():
+        scale = 100.0 if unit == "%" else 1.0
+        before, after = (_range_of(scale * draws[name], unit, "estimated") for draws in (prior, study.posterior.draws))
+        found.append(Parameter(name, before, after))
+    return tuple(found)
+
+
+def _check(study: Study, truth: Truth, month: tuple[int, int], told: tuple[int, int], zone: ZoneInfo) -> TruthCheck:
+    time_utc = study.case.time_utc
+    held = {}
+    for place, bedding in study.outlook.bedding_c.items():
+        values = np.asarray(getattr(truth, f"{place}_c"), float)
+        if values.shape != time_utc.shape:
+            raise UpdateError(
+                f"The invented truth of the {place} has {values.size} hours, but the study has {len(time_utc)}; "
+                "give one value for each hour of the case's time_utc."
+            )
+        inside = (bedding[:, 0] <= values) & (values <= bedding[:, 2])
+        held[place] = float(100 * inside[slice(*month)].mean())
+    middle = np.asarray(truth.middle_c, float)[slice(*told)]
+    at = int(middle.argmin())
+    return TruthCheck(truth.label, month[1] - month[0], held, float(middle[at]), _local(time_utc[told[0] + at], zone))
+
+
+def _edges(study: Study, start: datetime, end: datetime, first: int, after: int, zone: ZoneInfo) -> tuple[str, ...]:
+    """Sentences on days of the month that the study does not hold, and on an outlook that stops short."""
+    time_utc, found = study.case.time_utc, []
+    if time_utc[first] - start.timestamp() >= 24 * HOUR_S:
+        found.append(f"The account begins on {_day(time_utc[first], zone)}: the study holds no earlier hours.")
+    if end.timestamp() - time_utc[after - 1] > 24 * HOUR_S:
+        found.append(f"The account ends on {_day(time_utc[after - 1], zone)}, before the month does.")
+    return tuple(found)
+
+
+def _day(second: float, zone: ZoneInfo) -> str:
+    moment = _local(second, zone)
+    return f"{moment.day} {moment:%B %Y}"
+
+
+def _range_of(values: Array, unit: str, provenance: Provenance) -> Range:
+    low, middle, high = np.percentile(values, PERCENT)
+    return Range(float(low), float(middle), float(high), unit, provenance)
+
+
+def _scaled(found: Range, factor: float, unit: str) -> Range:
+    return replace(found, low=found.low * factor, middle=found.middle * factor, high=found.high * factor, unit=unit)
+
+
+def _provenance(study: Study, first: int) -> Provenance:
+    return "estimated" if first <= study.case.now_index else "predicted"
+
+
+def _times(seconds: Sequence[float] | NDArray[np.int64], zone: ZoneInfo) -> TimeRange:
+    early, usual, late = (_local(second, zone) for second in seconds)
+    return TimeRange(early, usual, late)
+
+
+def _local(second: float, zone: ZoneInfo) -> datetime:
+    return datetime.fromtimestamp(int(second), zone)
+
+
+def _midnight(day: date, zone: ZoneInfo) -> datetime:
+    return datetime(day.year, day.month, day.day, tzinfo=zone)
