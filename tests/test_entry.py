@@ -1,3 +1,4 @@
+import math
 import re
 from collections.abc import Callable
 from datetime import datetime
@@ -93,6 +94,8 @@ def test_a_line_without_a_date_is_now_and_says_so() -> None:
         ("7:30: 6 C", "2026-02-10 07:29"),
         ("2026-01-23 23:40: 6 C", "2026-01-23 23:39"),
         ("last night: 6 C", "2026-02-09 20:00"),
+        ("early in the month: 6 C", "2026-02-01 00:00"),
+        ("late last month: 6 C", "2026-01-21 00:00"),
         ("3-5 Feb: 6 C", "2026-02-03 00:00"),
         ("not noted: 6 C", "2025-10-18 00:00"),
         ("January: 6 C", "2026-01-01 00:00"),
@@ -112,6 +115,8 @@ def test_dates_before_the_colon(line: str, start: str) -> None:
         ("centre 6,5 C", "temperature", "middle", 6.45),
         ("in the corner about 6 C", "temperature", "edge", 4.5),
         ("edge of the bin 6 C", "temperature", "edge", 5.5),
+        ("middle under -1 C", "temperature", "middle", -math.inf),
+        ("edge below minus 1 C", "temperature", "edge", -math.inf),
         ("6 C under the lid", "temperature", "surface", 5.5),
         ("temp 6 C", "temperature", "not noted", 5.5),
         ("temperature was -3 to -1 C", "temperature", "not noted", -3.0),
@@ -149,6 +154,15 @@ def test_depth_is_in_metres_below_the_surface(line: str) -> None:
 def test_a_slash_divides_places_but_not_units() -> None:
     assert [r.words for r in understood("4C middle / 2C edge").records] == ["4C middle", "2C edge"]
     assert len(understood("middle 43 F / 6 C").records) == 1
+
+
+def test_one_amount_in_two_units_stays_one_wherever_the_place_stands() -> None:
+    for line in ("middle 1 C, 50 F", "1 C, 50 F middle", "1 C, 50 F in the middle"):
+        (only,) = understood(line).records
+        assert isinstance(only, Reading)
+        assert only.place == "middle"
+        assert only.amount.flags
+    assert len(understood("middle 1 C, 50 F edge").records) == 2
 
 
 def test_the_instrument_is_kept() -> None:

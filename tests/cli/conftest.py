@@ -35,7 +35,7 @@ def underlid(tmp_path, monkeypatch, capfd):
             cli.main()
             code = 0
         except SystemExit as stop:
-            code = stop.code or 0
+            code = int(stop.code or 0)
         out, err = capfd.readouterr()
         return Result(code, out, err)
 

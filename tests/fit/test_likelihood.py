@@ -23,7 +23,7 @@ def test_interval_censored_normal_at_its_published_maximum():
 
 
 def test_the_maximum_agrees_with_scipys_censored_fit():
-    data = stats.CensoredData(interval=INTERVALS[[0, 1, 3, 4]], right=[30.0])
+    data: stats.CensoredData = stats.CensoredData(interval=INTERVALS[[0, 1, 3, 4]], right=[30.0])
     mu, sigma = stats.norm.fit(data)
     low, high = INTERVALS.T
     best = np.log(words_probability(low, high, SHARP, np.full(5, mu), np.full(5, sigma))).sum()

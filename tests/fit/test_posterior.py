@@ -80,7 +80,7 @@ def test_vaguer_words_leave_a_wider_posterior(fitted):
 def test_progress_reaches_the_end():
     course = air(6)
     evidence, _ = readings(TRUE_Z, course, 5, 0.5)
-    shares = []
+    shares: list[float] = []
     fit(PRIOR, evidence, drive(course), 1, progress=shares.append)
     assert shares == sorted(shares)
     assert shares[-1] == 1.0

@@ -7,7 +7,9 @@ DRAWS = {"loss": np.array([1.0, 1.5]), "base": np.array([2.0, 3.0])}
 
 def test_what_was_remembered_is_recalled_bit_for_bit(tmp_path):
     remember(tmp_path, "abc", DRAWS, {"seed": 3, "notes": ["one", "“two”"]})
-    arrays, values = recall(tmp_path, "abc")
+    kept = recall(tmp_path, "abc")
+    assert kept is not None
+    arrays, values = kept
     assert values == {"seed": 3, "notes": ["one", "“two”"]}
     for name, array in DRAWS.items():
         assert arrays[name].tobytes() == array.tobytes()

@@ -21,6 +21,7 @@ DATE_BEGINS = re.compile(
     rf"\s*(?:(?:on|about|around|the|from|between|some\s+time)\s+)*(?:"
     rf"\d{{4}}-\d|\d{{1,2}}/\d|{_DAY}(?:\s*(?:[-–]|to|or|and)\s*{_DAY})?\s+(?:of\s+)?{_MONTH}|{_MONTH}\s+\d"
     rf"|(?:early|mid|middle|late|start|beginning|end)(?:\s+of)?[\s-]+{_MONTH}(?!\w)"
+    r"|(?:early|earlier|mid|late|start|beginning|end)[\s-]+(?:(?:in|of|the|this|last)\s+)*month\b"
     rf"|today\b|yesterday\b|last\s+(?:night|week|month|evening|{_WEEKDAY})\b|{_WEEKDAY}\b"
     rf"|\w+\s+(?:days?|weeks?|months?|hours?)\s+ago\b)",
     re.IGNORECASE,
@@ -35,7 +36,7 @@ _SHORT_DATE = re.compile(
 # What begins an amount, in words or digits.
 AMOUNT_BEGINS = re.compile(
     rf"(?:ph\s*)?(?:[-−–+~≈<>≤≥]\s*)?(?:{_NUMBER}|about\b|around\b|roughly\b|approx|circa\b|ca\b|just\s+(?:above|over|under|below)"
-    r"|under\s+\d|over\s+\d|above\s+\d|below\s+\d|less\s+than|more\s+than|fewer\s+than|at\s+(?:least|most)|up\s+to"
+    r"|(?:under|over|above|below)\s+(?:[-−–~]\s*|minus\s+)?\d|less\s+than|more\s+than|fewer\s+than|at\s+(?:least|most)|up\s+to"
     r"|no\b|none\b|between\b|minus\b|half\b|several\b|few\b|couple\b|dozens?\b|hundreds?\b|nearly\b|almost\b"
     r"|not\s+(?:noted|known|measured)|unknown\b|\?|slightly\b|exactly\b|zero\b|nil\b)",
     re.IGNORECASE,
@@ -139,9 +140,13 @@ def _one_amount_twice(both: Clause, last: Clause) -> bool:
     amount = re.search(r"[-−]?\d\S{0,12}\s?\S{0,12}\s*,\s*$", both.text[tail:before])
     if amount is None:
         return False
+    # "1 C, 50 F middle" and "middle 1 C, 50 F" are one reading, "middle 1 C, 50 F edge" is two.
+    placed = [find_place(text)[2] >= 0 for text in (both.text[:before], last.text)]
+    if all(placed):
+        return False
     try:
-        parse_amount(last.text)
-        parse_amount(both.text[tail + amount.start() :])
+        parse_amount(find_place(last.text)[0])
+        parse_amount(find_place(both.text[tail + amount.start() :])[0])
     except AmountError:
         return False
     return True

@@ -50,7 +50,7 @@ class Iso:
 
 @dataclass(frozen=True, slots=True)
 class Month:
-    """A month or a part of it."""
+    """A month or a part of it; `month` 0 is the latest that has begun: "early in the month"."""
 
     part: str
     month: int
@@ -197,12 +197,16 @@ class _Reader(Transformer[Token, Any]):
 
     def month(self, *tokens: Token) -> Month:
         by = {token.type: token for token in tokens}
-        part = by["PART"].rstrip("-") if "PART" in by else ""
+        part = _part(by["PART"]) if "PART" in by else ""
         year = self._year(by["YEAR"]) if "YEAR" in by else 0
         return Month(part, _index(MONTHS, by["MONTH"]) + 1, year, _at(tokens[0]))
 
-    def month_near(self, which: Token, word: Token) -> Named:
-        return Named(str(which), str(word), _at(which))
+    def month_near(self, *tokens: Token) -> Named:
+        part = _part(tokens[0]) if len(tokens) == 3 else ""
+        return Named(str(tokens[-2]), f"{part} month".strip(), _at(tokens[0]))
+
+    def month_part(self, part: Token, _word: Token) -> Month:
+        return Month(_part(part), 0, 0, _at(part))
 
     def weekday(self, *tokens: Token) -> Named:
         which = str(tokens[0]) if len(tokens) == 2 else ""
@@ -248,6 +252,10 @@ class _Reader(Transformer[Token, Any]):
             hour = hour % 12 + (12 if half[0] == "p" else 0)
         step = 3600 if token.type == "HOUR" else 60 if len(numbers) == 2 else 1
         return TimeOfDay(3600 * hour + 60 * minute + second, step, "", _at(token))
+
+
+def _part(token: Token) -> str:
+    return token.rstrip("-").replace("earlier", "early")
 
 
 def _index(names: tuple[str, ...], token: Token) -> int:

@@ -187,9 +187,9 @@ class Almanac:
                 monday = datetime.combine(today, time()) - today.weekday() * DAY
                 begin = monday - 7 * DAY if which == "last" else monday
                 return Stretch(begin, begin + 7 * DAY)
-            case which, "month":
+            case which, name if name.endswith("month"):
                 near = today.replace(day=1) - DAY if which == "last" else today
-                return self._month(Month("", near.month, near.year, written.at))
+                return self._month(Month(name.removesuffix("month").strip(), near.month, near.year, written.at))
             case _, name if name in WEEKDAYS:
                 return whole_day(today - ((today.weekday() - WEEKDAYS.index(name) - 1) % 7 + 1) * DAY)
             case "this", "morning" if self.before.hour < PARTS_OF_DAY["morning"][0]:

@@ -123,8 +123,8 @@ class ReadingFact:
 class Noted:
     """Anything else that was noted: when, the keeper's words, and a plain sentence on how to take it."""
 
-    when_words: str
     start: datetime
+    end: datetime
     words: str
     meaning: str
 

@@ -161,4 +161,4 @@ def _plural(amount: VagueAmount) -> str:
 
 
 def _noted(entry: AnyEntry, zone: ZoneInfo, meaning: str) -> Noted:
-    return Noted(entry.when.words, entry.when.start.astimezone(zone), entry.words, meaning)
+    return Noted(entry.when.start.astimezone(zone), entry.when.end.astimezone(zone), entry.words, meaning)

@@ -49,6 +49,7 @@ def page(story: Story) -> str:
         colours={
             "blue": charts.BLUE, "green": charts.GREEN, "purple": charts.PURPLE, "ink": charts.INK, "grey": charts.GREY,
         },
+        window=phrases.window,
         band=phrases.band(*story.refuge.band_c),
         outlook_note=words.outlook_note(story),
         readings=[_row(fact) for fact in story.readings],
@@ -65,7 +66,6 @@ def _row(fact: ReadingFact) -> dict[str, object]:
     place = _place(fact)
     return {
         "fact": fact,
-        "window": phrases.window(fact),
         "where": "air" if place == "air" else fact.place,
         "mark": charts.PLACE_MARKS[place] if place else None,
         "amount": phrases.interval(fact.amount),

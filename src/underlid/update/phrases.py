@@ -11,8 +11,9 @@ from datetime import date, datetime, timedelta
 
 from underlid.quantity.amount import VagueAmount
 from underlid.quantity.units import to_fahrenheit
-from underlid.update.facts import Range, ReadingFact
+from underlid.update.facts import Range
 
+MOMENT = timedelta(minutes=5)  # a window no longer than this is told as one moment
 WIDE_K = 4.0  # a range wider than this is told in whole degrees
 NB = "\u00a0"  # keeps a number and its unit on one line
 SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -173,14 +174,14 @@ def gap(kelvin: float) -> str:
     return f"{number(rounded)}{NB}°C ({number(1.8 * rounded, 0)}{NB}°F)"
 
 
-def window(fact: ReadingFact) -> str:
-    """The time of a reading, as short as it can be said."""
-    start, end = fact.start, fact.end
+def window(start: datetime, end: datetime) -> str:
+    """The time of an entry, as short as it can be said."""
+    if end - start <= MOMENT:
+        moment = start + (end - start) / 2
+        return f"{day(moment)}, {moment:%H:%M}"
     if end - start >= timedelta(hours=23):
         last = (end - timedelta(seconds=1)).date()  # a day ends at the next midnight
         return day(start) if start.date() == last else days(start.date(), last)
-    if end == start:
-        return f"{day(start)}, {start:%H:%M}"
     if start.date() == end.date():
         return f"{day(start)}, {start:%H:%M} to {end:%H:%M}"
     return f"{day(start)}, {start:%H:%M} to {day(end)}, {end:%H:%M}"
