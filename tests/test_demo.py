@@ -58,11 +58,3 @@ def test_the_same_seed_tells_the_same_winter():
     assert first.edge_c.tobytes() == second.edge_c.tobytes()
     assert list(demo.visit_lines(invented, first)) == list(demo.visit_lines(invented, second))
     assert demo.make_bin(invented) == record
-
-
-def test_strays_have_the_size_and_memory_they_say():
-    strays = demo.stray(4000, 250, 0.5, np.random.default_rng(1))
-    assert strays[:, 0].std() == pytest.approx(0.5, rel=0.1)
-    assert strays[:, -1].std() == pytest.approx(0.5, rel=0.1)
-    lagged = np.corrcoef(strays[:, 100], strays[:, 124])[0, 1]
-    assert lagged == pytest.approx(np.exp(-1), abs=0.05)

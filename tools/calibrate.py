@@ -27,8 +27,8 @@ from underlid import demo
 from underlid.entry import parse_line
 from underlid.fit.evidence import HOUR_S
 from underlid.fit.likelihood import INSTRUMENT_K
-from underlid.fit.outlook import PLACES
-from underlid.fit.posterior import Prior
+from underlid.fit.outlook import PLACES, stray
+from underlid.fit.posterior import PARAMETERS, Prior
 from underlid.fit.study import fit_case, lay_out, study
 from underlid.heat.reduced import Drive, simulate, standard_probes
 from underlid.quantity.amount import parse_size
@@ -51,6 +51,7 @@ class Outcome:
     width_k: float
     readings: int
     trusted: bool
+    parameter_held: dict[str, bool]
 
 
 def simulate_journal(seed: int) -> Outcome:
@@ -68,7 +69,7 @@ def simulate_journal(seed: int) -> Outcome:
     probes = list(standard_probes(blank.situation.vessel).values())
     drive = Drive(blank.drive.air_c, blank.drive.food_kg, blank.drive.wind_m_s, blank.drive.start_c)
     bedding = simulate(blank.situation.vessel, prior.thermal(parameters), drive, probes)
-    strays = demo.stray(3, len(blank.time_utc), float(parameters["scatter"][0]), rng)
+    strays = stray(np.full(3, parameters["scatter"][0]), len(blank.time_utc), rng)
     true_c = bedding.probes_c[0].T + strays
 
     entries: list[AnyEntry] = []
@@ -97,6 +98,7 @@ def simulate_journal(seed: int) -> Outcome:
         float(inside["middle"][frost].mean()) if frost.any() else np.nan,
         int(frost.sum()), len(unlogged), float((middle[:, 2] - middle[:, 0]).mean()), len(case.evidence),
         posterior.trusted,
+        {n: bool(posterior.range_of(n)[0] <= parameters[n][0] <= posterior.range_of(n)[2]) for n in PARAMETERS},
     )  # fmt: skip
 
 
@@ -131,6 +133,7 @@ def report(outcomes: list[Outcome], seconds: float) -> str:
     in_frost = sum(share * hours for share, hours in frosty) / sum(hours for _, hours in frosty)
     few = np.mean([o.covered["middle"] for o in outcomes if o.readings < 12])
     many = np.mean([o.covered["middle"] for o in outcomes if o.readings >= 12])
+    held = ", ".join(f"{name} {np.mean([o.parameter_held[name] for o in outcomes]):.0%}" for name in PARAMETERS)
     return f"""# Calibration: do the ranges hold what they promise?
 
 Written by `make calibration`. {len(outcomes)} invented journals of {DAYS} days, each with its own bin, its own truth
@@ -146,6 +149,7 @@ through the outlook; then the true temperature of the bedding at the hours *with
 - Hours when the air was below 0 °C, middle of the bedding: {in_frost:.1%} (over {len(frosty)} journals with frost).
 - Journals with fewer than 12 readings: {few:.1%}; with 12 or more: {many:.1%} (middle).
 - Mean width of the 90 % range of the middle: {np.mean([o.width_k for o in outcomes]):.2f} K.
+- Journals in which the 90 % range of a parameter holds its true value: {held}.
 - Fits that had settled (R-hat and effective draws): {np.mean([o.trusted for o in outcomes]):.0%}; the others are
   counted above all the same.
 

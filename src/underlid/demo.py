@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from underlid.fit.evidence import HOUR_S, food_kg, situation
 from underlid.fit.likelihood import INSTRUMENT_K, NINETY
+from underlid.fit.outlook import stray
 from underlid.heat.films import films
 from underlid.heat.reduced import Drive, Thermal, simulate, standard_probes
 from underlid.quantity.amount import parse_amount, parse_size
@@ -41,7 +42,6 @@ NOW = datetime(2026, 2, 3, 21, tzinfo=TIMEZONE)
 WINTER_ENDS = datetime(2026, 4, 20, tzinfo=TIMEZONE)
 MONTH = (2026, 1)
 TRUE_GRID = (5, 5, 9)
-STRAY_MEMORY_H = 24.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,19 +155,9 @@ def true_course(invented: InventedBin, record: Bin, fed: list[AnyEntry], air: We
     wind = 0.0 if laid.wind_m_s is None else float(np.nanmean(laid.wind_m_s))
     drive = Drive(laid.air_c, food, wind, float(laid.air_c[:48].mean()))
     bedding = simulate(place.vessel, thermal, drive, list(standard_probes(place.vessel).values()), grid=TRUE_GRID)
-    strays = stray(3, len(laid.time_utc), invented.stray_k, _rng(invented.name, "stray"))
+    strays = stray(np.full(3, invented.stray_k), len(laid.time_utc), _rng(invented.name, "stray"))
     middle, edge, surface = bedding.probes_c[0].T + strays
     return Course(laid.time_utc, middle, edge, surface)
-
-
-def stray(places: int, hours: int, sd_k: float, rng: np.random.Generator) -> Array:
-    """How spots stray from any model: a slow random walk that returns, (places, hours) [K]."""
-    from scipy.signal import lfilter
-
-    keep = np.exp(-1.0 / STRAY_MEMORY_H)
-    kicks = rng.standard_normal((places, hours)) * sd_k * np.sqrt(1 - keep**2)
-    kicks[:, 0] = rng.standard_normal(places) * sd_k
-    return np.asarray(lfilter([1.0], [1.0, -keep], kicks, axis=1))
 
 
 def spoken(reading_c: float, rng: np.random.Generator) -> str:

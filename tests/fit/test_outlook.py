@@ -3,7 +3,7 @@ import pytest
 
 from tests.fit.cases import PRIOR, air, drive, time_utc
 from tests.fit.test_posterior import EMPTY
-from underlid.fit.outlook import FORECAST_MEMORY_H, FORECAST_SD_K, future_air, outlook
+from underlid.fit.outlook import FORECAST_MEMORY_H, FORECAST_SD_K, STRAY_MEMORY_H, future_air, outlook, stray
 from underlid.fit.posterior import fit
 
 HOURS, NOW, UNTIL = 24 * 20, 24 * 8, 24 * 15
@@ -30,6 +30,14 @@ def test_forecast_error_has_the_size_it_says():
     for day in (1, 5, 10):
         expected = FORECAST_SD_K * np.sqrt(1 - np.exp(-2 * 24 * day / FORECAST_MEMORY_H))
         assert draws[:, 24 * day].std() == pytest.approx(expected, rel=0.06)
+
+
+def test_strays_have_the_size_and_memory_they_say():
+    strays = stray(np.full(4000, 0.5), 250, np.random.default_rng(1))
+    for hour in (0, 1, 249):
+        assert strays[:, hour].std() == pytest.approx(0.5, rel=0.05)
+    lagged = np.corrcoef(strays[:, 100], strays[:, 100 + round(STRAY_MEMORY_H)])[0, 1]
+    assert lagged == pytest.approx(np.exp(-1), abs=0.05)
 
 
 def test_beyond_the_forecast_each_draw_follows_one_past_year_whole():

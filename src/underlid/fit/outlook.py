@@ -22,6 +22,8 @@ FORECAST_SD_K = 3.0
 FORECAST_MEMORY_H = 120.0
 BLEND_H = 24  # hours over which a forecast gives way to past years
 
+STRAY_MEMORY_H = 24.0  # how long a spot that strays from the model goes on doing so: our judgement
+
 
 @dataclass(frozen=True, slots=True)
 class Coldest:
@@ -96,6 +98,16 @@ def future_air(
     return np.asarray(trust * forecast + (1 - trust) * year)
 
 
+def stray(sd_k: Array, hours: int, rng: np.random.Generator) -> Array:
+    """How spots stray from the model, one slow random walk that returns for each of `sd_k`, (spots, hours) [K]."""
+    from scipy.signal import lfilter
+
+    keep = np.exp(-1.0 / STRAY_MEMORY_H)
+    kicks = rng.standard_normal((len(sd_k), hours)) * sd_k[:, None]
+    kicks[:, 1:] *= np.sqrt(1 - keep**2)
+    return np.asarray(lfilter([1.0], [1.0, -keep], kicks, axis=1))
+
+
 def outlook(
     prior: Prior,
     posterior: Posterior,
@@ -109,7 +121,7 @@ def outlook(
 ) -> Outlook:
     """The bin from the first hour of `time_utc` to the last, for every draw of the posterior.
 
-    Each draw carries one offset, the straying of a spot from the model, so that a range covers the bedding
+    Each draw and place strays from the model by its own slow random walk, so that a range covers the bedding
     itself and not only the model's idea of it.
     """
     rng = np.random.default_rng(posterior.seed + 1)
@@ -117,11 +129,12 @@ def outlook(
     thermal = prior.thermal(posterior.draws)
     draws = len(thermal)
     air = future_air(np.asarray(drive.air_c, float), now_index, forecast_until, members_c, draws, rng)
-    stray = rng.standard_normal(draws) * posterior.draws["scatter"]
+    sd_k = posterior.draws["scatter"]
+    whole = stray(sd_k, air.shape[1], rng)  # the refuge strays as a whole: the band shifts against the field
     probes = standard_probes(vessel)
-    band = (band_c[0] - stray, band_c[1] - stray)
+    band = (band_c[0] - whole, band_c[1] - whole)
     bedding = simulate(vessel, thermal, replace(drive, air_c=air), [probes[p] for p in PLACES], band_c=band)
-    draws_c = {place: bedding.probes_c[:, :, i] + stray[:, None] for i, place in enumerate(PLACES)}
+    draws_c = {place: bedding.probes_c[:, :, i] + stray(sd_k, air.shape[1], rng) for i, place in enumerate(PLACES)}
     return Outlook(
         time_utc=time_utc,
         bedding_c={place: _range(values) for place, values in draws_c.items()},

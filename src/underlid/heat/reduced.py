@@ -106,7 +106,7 @@ def simulate(
     """Step the bedding through the hours of `drive` for every parameter set, in parallel.
 
     Returns temperatures at the full hours: the first is `start_c` everywhere. The ends of the tolerated band
-    are numbers or one for each set.
+    are numbers, or arrays that broadcast to (sets, hours).
     """
     air = np.atleast_2d(np.asarray(drive.air_c, float))
     if not np.isfinite(air).all():
@@ -153,7 +153,7 @@ def march(
     hour, hour_response = box.step(HOUR_S)
     part, part_response = box.step(HOUR_S / FREEZING_SUBSTEPS)
     sets, hours, cells = box.capacity.shape[0], air_c.shape[1], box.share.shape[0]
-    low_c, high_c = (np.broadcast_to(np.asarray(end, float), sets).copy() for end in band_c)
+    low_c, high_c = (np.broadcast_to(np.asarray(end, float), (sets, hours)).copy() for end in band_c)
     start = np.broadcast_to(np.asarray(start_c, float), cells).copy()
     probes_c = np.empty((sets, hours, len(weights)))
     refuge, frozen = np.empty((sets, hours)), np.empty((sets, hours))
@@ -206,7 +206,7 @@ def _march_one(  # type: ignore[no-untyped-def]
         # What a keeper with perfect thermometers would see at this full hour.
         inside, ice, mean = 0.0, 0.0, 0.0
         for c in range(cells):
-            if low_c <= t[c] <= high_c:
+            if low_c[h] <= t[c] <= high_c[h]:
                 inside += share[c]
             if t[c] < freezing_c:
                 ice += share[c] * (1.0 - freezing_c / t[c])
