@@ -171,6 +171,17 @@ def test_the_update_is_one_page_that_needs_no_network(logged, winter, tmp_path):
     assert told["coldest"]["temperature"]["provenance"] == "estimated"
 
 
+def test_a_correction_shows_both_words_in_the_update(logged, winter, tmp_path):
+    told = logged("log", "north", "8 Dec 20:00: middle 15 C", "--yes", "--json", "--now", NOW).json
+    mended = ("log", "north", "8 Dec 20:00: middle 5 C", "--yes", "--corrects", told["entries"][0]["id"], "--now", NOW)
+    assert logged(*mended).code == 0
+    page = logged("update", "north", "--weather", winter, "--month", "2025-12", "--out", "dec.html", "--now", NOW)
+    assert page.code == 0, page.err
+    text = (tmp_path / "dec.html").read_text("utf-8")
+    assert "middle 5 C" in text
+    assert "replaces “middle 15 C”" in text
+
+
 def test_check_tells_what_is_odd(logged, winter):
     logged("log", "north", "20 Jan: middle 1 C, 50 F", "--yes", "--now", NOW)
     told = logged("check", "--weather", winter, "--json", "--now", "2026-03-01").json

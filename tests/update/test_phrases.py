@@ -94,6 +94,7 @@ def test_a_reading_is_told_as_vague_as_it_was_meant(read: VagueAmount, words: st
         (datetime(2026, 1, 2, 22), datetime(2026, 1, 3, 2), "2 January, 22:00 to 3 January, 02:00"),
         (datetime(2026, 1, 2, 7), datetime(2026, 1, 2, 7), "2 January, 07:00"),
         (datetime(2026, 1, 2, 6, 59, 30), datetime(2026, 1, 2, 7, 0, 30), "2 January, 07:00"),
+        (datetime(2026, 1, 2, 6, 59, 30), datetime(2026, 1, 2, 7, 0), "2 January, 07:00"),
     ],
 )
 def test_a_window_of_time_is_told_shortly(start: datetime, end: datetime, words: str) -> None:

@@ -141,13 +141,17 @@ def update(
     as_json: JsonOption = False,
 ) -> None:
     """Write the month's illustrated account as one page that needs no network."""
+    from underlid.journal.store import Journal
     from underlid.update.page import page
     from underlid.update.story import tell
 
     asked = None if month is None else _month(month)
     study = _study(bin, weather, past or [], None, fill_gaps, seed, journal, now, quiet=as_json)
     year, number = asked or _last_full_month(study.case.now)
-    story = tell(study, (year, number), title=title)
+    with Journal.open(journal) as book:
+        every = book.entries(bin, superseded=True)
+    corrected = {entry.corrects for entry in every}
+    story = tell(study, (year, number), title=title, superseded=[e for e in every if e.id in corrected])
     target = out or Path(f"{bin}-{year}-{number:02d}.html")
     write_whole(target, page(story).encode())
     if as_json:

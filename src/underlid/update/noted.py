@@ -153,7 +153,8 @@ def corrections(entries: Sequence[AnyEntry], superseded: Sequence[AnyEntry], zon
 def _given(amount: VagueAmount) -> str:
     if amount.kind == "not noted":
         return "amount not noted"
-    return f"{amount.words} ({show_amount(amount)})"
+    shown = show_amount(amount)
+    return shown if amount.words == shown else f"{amount.words} ({shown})"
 
 
 def _plural(amount: VagueAmount) -> str:

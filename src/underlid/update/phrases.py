@@ -177,7 +177,7 @@ def gap(kelvin: float) -> str:
 def window(start: datetime, end: datetime) -> str:
     """The time of an entry, as short as it can be said."""
     if end - start <= MOMENT:
-        moment = start + (end - start) / 2
+        moment = start + (end - start) / 2 + timedelta(seconds=30)  # to the nearest minute
         return f"{day(moment)}, {moment:%H:%M}"
     if end - start >= timedelta(hours=23):
         last = (end - timedelta(seconds=1)).date()  # a day ends at the next midnight
