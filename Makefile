@@ -46,6 +46,9 @@ test: $(VENV)/.dev  ## set up, then lint, type-check and test
 calibration: $(VENV)/.dev  ## simulate journals with a known truth, count how often the ranges hold it; writes docs/calibration.md
 	@$(BIN)/python tools/calibrate.py
 
+reconstruction: $(VENV)/.dev  ## measure hours made from daily minimum and maximum against real hours; writes docs/weather.md
+	@$(BIN)/python -m tests.weather.reconstruction
+
 lock:  ## resolve the packages anew
 	@test -x $(BIN)/pip-compile || $(BIN)/python -m pip install -q pip-tools
 	$(BIN)/pip-compile -q --generate-hashes --strip-extras --no-emit-index-url --no-emit-trusted-host --no-emit-find-links \

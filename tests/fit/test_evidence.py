@@ -9,8 +9,8 @@ import pytest
 from tests.fit.cases import BEGIN, VESSEL, at, time_utc
 from underlid import demo
 from underlid.entry import parse_line
-from underlid.fit.evidence import MOST_HOURS, food_kg, hours_of, situation, temperature_evidence
-from underlid.quantity.amount import VagueAmount
+from underlid.fit.evidence import MOST_HOURS, NoNumber, food_kg, hours_of, situation, temperature_evidence
+from underlid.quantity.amount import VagueAmount, parse_amount
 from underlid.quantity.when import VagueTime
 
 BIN = replace(
@@ -45,6 +45,20 @@ def test_what_is_not_noted_is_assumed_and_said():
     assert len(seen.notes) == 2
     assert seen.vessel.bedding_depth_m == pytest.approx(0.7 * seen.vessel.height_m)
     assert seen.moisture == (0.55, 0.85)
+
+
+@pytest.mark.parametrize("words", ["0 %", "100 %", "at least 70 %", "70 %", "at most 20 %", "70-71 %"])
+def test_any_moisture_gives_a_range_the_prior_can_use(words):
+    layer = replace(BIN.layers[0], moisture=parse_amount(words, expect="%"))
+    low, high = situation(replace(BIN, layers=(layer,))).moisture
+    assert 0.05 < low < high < 0.97
+    assert high - low >= 0.039
+
+
+def test_a_size_without_a_number_is_refused_in_words():
+    unknown = VagueAmount(-np.inf, np.inf, "m", "not noted", "not noted")
+    with pytest.raises(NoNumber, match="note it roughly"):
+        situation(replace(BIN, wall_thickness=unknown))
 
 
 def test_a_reading_keeps_its_interval_its_hours_and_its_place():

@@ -25,11 +25,15 @@ DEFAULT_DRY_KG_M3 = 150.0  # loose leaves, card and manure: between the material
 KG_PER_LITRE_FED = 0.5  # kitchen scraps measured by volume: common practice, no source
 
 
+class NoNumber(ValueError):
+    """An amount that the model needs is not noted."""
+
+
 def middle_of(amount: VagueAmount) -> float:
     """One number for a size that hardly matters within its interval; an open side is ignored."""
     sides = [side for side in (amount.low, amount.high) if math.isfinite(side)]
     if not sides:
-        raise ValueError(f"{amount.words!r} gives no number; note it roughly.")
+        raise NoNumber(f"{amount.words!r} gives no number where the bin needs one; note it roughly.")
     return sum(sides) / len(sides)
 
 
@@ -59,9 +63,9 @@ def situation(bin: Bin) -> Situation:
         notes.append("No bedding layers are noted: seven tenths of the bin's height is assumed.")
     moist = [layer.moisture for layer in noted if layer.moisture.kind != "not noted"]
     if moist:
-        low = min(max(m.low, 10.0) for m in moist) / 100
-        high = max(min(m.high, 95.0) for m in moist) / 100
-        moisture = (low, high) if high - low >= 0.04 else (low - 0.02, high + 0.02)
+        low, high = np.clip([min(m.low for m in moist), max(m.high for m in moist)], 12.0, 93.0) / 100
+        narrow = max(0.0, 0.04 - (high - low)) / 2  # nobody knows it better than to 2 % each way
+        moisture = (float(low - narrow), float(high + narrow))
     else:
         moisture = DEFAULT_MOISTURE
         notes.append("The bedding's moisture is not noted: 55 to 85 % is assumed.")
