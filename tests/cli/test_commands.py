@@ -68,6 +68,22 @@ def test_a_correction_keeps_the_earlier_words(with_bin):
     assert again.code == 2
 
 
+def test_entries_lists_what_is_held_and_what_was_corrected(with_bin):
+    with_bin("log", "north", "23 Jan: middle 12 C", "--yes", "--now", NOW)
+    listed = with_bin("entries", "north").out
+    beginning = listed[1:9]
+    assert "middle 12 C" in listed
+    assert with_bin("log", "north", "23 Jan: middle 2 C", "--yes", "--corrects", beginning, "--now", NOW).code == 0
+    assert "middle 12 C" not in with_bin("entries", "north").out
+    every = with_bin("entries", "north", "--all", "--json").json
+    assert {entry["words"]: bool(entry["corrected_by"]) for entry in every} == {
+        "middle 12 C": True,
+        "middle 2 C": False,
+    }
+    with_bin("log", "north", "24 Jan: middle 3 C", "--yes", "--now", NOW)
+    assert with_bin("log", "north", "24 Jan: middle 4 C", "--yes", "--corrects", "", "--now", NOW).code == 2
+
+
 def test_a_container_gives_half_a_bucket_a_volume(with_bin):
     refused = with_bin("log", "north", "fed half a bucket of leaves", "--yes", "--now", NOW)
     assert refused.code == 2

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, is_dataclass
+from dataclasses import asdict, is_dataclass, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -54,6 +54,8 @@ def parse(
         return
     if isinstance(meaning, VagueAmount):
         print(f"{show_amount(meaning)}  [{meaning.kind}]")
+        if math.isfinite(meaning.low) and math.isfinite(meaning.high) and meaning.low < meaning.high:
+            print(f"  taken as {show_amount(replace(meaning, kind='between'))}")
     elif isinstance(meaning, VagueSize):
         print(f"{show_size(meaning)}; holds {show_amount(meaning.volume)}")
     else:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from underlid.cli import answers, keeping
+from underlid.cli import answers, exchange, keeping
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -22,8 +22,9 @@ app.command("new")(keeping.new)
 app.command("container")(keeping.container)
 app.command("log", context_settings=MINUS_IS_A_NUMBER)(keeping.log)
 app.command("photo")(keeping.photo)
-app.command("import")(keeping.import_)
-app.command("export")(keeping.export)
+app.command("entries")(keeping.entries)
+app.command("import")(exchange.import_)
+app.command("export")(exchange.export)
 app.command("parse", context_settings=MINUS_IS_A_NUMBER)(answers.parse)
 app.command("check")(answers.check)
 app.command("outlook")(answers.outlook)

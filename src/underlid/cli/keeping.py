@@ -1,12 +1,12 @@
-"""Commands that write to the journal or copy it: new, container, log, photo, import, export."""
+"""Commands that keep the journal: new, container, log, entries, photo."""
 
 from __future__ import annotations
 
-import sys
 import uuid
-from dataclasses import asdict, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, get_args
+from typing import TYPE_CHECKING, Annotated, get_args
 from zoneinfo import ZoneInfo
 
 import typer
@@ -16,16 +16,18 @@ from underlid.cli.options import (
     BinArgument,
     JournalOption,
     JsonOption,
+    NotOneOf,
     NowOption,
     clock,
     show_json,
-    write_whole,
     zone,
 )
 
+if TYPE_CHECKING:
+    from underlid.records import AnyEntry
 
-class NotOneOf(ValueError):
-    """A word is not one of those allowed."""
+
+SHOWN = 8  # characters of an id that are shown; any unique beginning is enough
 
 
 def new(
@@ -154,29 +156,45 @@ def log(
         if corrects is not None:
             if len(records) != 1:
                 raise NotOneOf(f"--corrects mends one entry, but the line makes {len(records)}; give that one alone.")
-            records = (replace(records[0], corrects=corrects),)
+            records = (replace(records[0], corrects=_whole_id(corrects, book.entries(bin, superseded=True))),)
         if not as_json:
             for entry in records:
-                print(f"  {describe(entry)}")
+                print(f"  {describe(entry)}  [{entry.id[:SHOWN]}]")
             for note in understood.notes_on:
                 print(f"  ({note})")
         store = yes or (not as_json and _confirmed())
         if store:
             book.add(records)
     if as_json:
-        entries = [
-            {
-                "id": e.id,
-                "kind": type(e).__name__,
-                "understood": describe(e),
-                "words": e.words,
-                "when": e.when.as_json(),
-            }
-            for e in records
-        ]
-        show_json({"stored": store, "entries": entries, "notes": list(understood.notes_on)})
+        told = [_as_json(entry) for entry in records]
+        show_json({"stored": store, "entries": told, "notes": list(understood.notes_on)})
     else:
         print(f"Stored in {journal}." if store else "Nothing was stored.")
+
+
+def entries(
+    bin: BinArgument,
+    every: Annotated[bool, typer.Option("--all", help="Show corrected entries too.")] = False,
+    journal: JournalOption = DEFAULT_JOURNAL,
+    as_json: JsonOption = False,
+) -> None:
+    """List what the journal holds of a bin, oldest first, each with the id that --corrects takes."""
+    from underlid.entry import describe
+    from underlid.journal.store import Journal
+
+    with Journal.open(journal) as book:
+        book.bin(bin)
+        found = book.entries(bin, superseded=True)
+    replaced = {entry.corrects: entry.id for entry in found if entry.corrects}
+    shown = [entry for entry in found if every or entry.id not in replaced]
+    if as_json:
+        show_json([{**_as_json(entry), "corrected_by": replaced.get(entry.id)} for entry in shown])
+        return
+    for entry in shown:
+        mark = f"  corrected by {replaced[entry.id][:SHOWN]}" if entry.id in replaced else ""
+        print(f"[{entry.id[:SHOWN]}] {describe(entry)}  “{entry.words}”{mark}")
+    hidden = len(found) - len(shown)
+    print(f"{len(shown)} entries" + (f", {hidden} corrected ones not shown (--all shows them)" if hidden else ""))
 
 
 def photo(
@@ -207,73 +225,25 @@ def photo(
     print(f"Kept {picture.name} as {kept.file}.")
 
 
-def import_(
-    file: Annotated[Path, typer.Argument(help="CSV file of readings.")],
-    column: Annotated[
-        list[str] | None,
-        typer.Option("--column", "-c", help="Which heading is what, as OURS=HEADING, e.g. “amount=Temp (C)”."),
-    ] = None,
-    fixed: Annotated[
-        list[str] | None,
-        typer.Option("--fixed", "-f", help="What a column holds throughout, as OURS=VALUE, e.g. “place=middle”."),
-    ] = None,
-    bin: Annotated[str | None, typer.Option(help="Bin of rows that name none.")] = None,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="List every bad row, store nothing.")] = False,
-    skip_bad: Annotated[
-        bool, typer.Option("--skip-bad", help="Store the good rows although there are bad ones.")
-    ] = False,
-    decimal_comma: Annotated[
-        bool, typer.Option("--decimal-comma", help="A comma in a number is a decimal point.")
-    ] = False,
-    journal: JournalOption = DEFAULT_JOURNAL,
-    now: NowOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Import readings from CSV: all rows or, if any is bad, none."""
-    from underlid.journal.exchange import import_entries
-    from underlid.journal.store import Journal
+def _as_json(entry: AnyEntry) -> dict[str, object]:
+    from underlid.entry import describe
 
-    headings = {heading: ours for ours, heading in map(_pair, column or ())}
-    with Journal.open(journal) as book, file.open("rb") as stream:
-        tz = ZoneInfo(book.bin(bin).timezone) if bin else zone(None)
-        report = import_entries(
-            book, stream, now=clock(now, tz), columns=headings, fixed=dict(map(_pair, fixed or ())), bin=bin,
-            dry_run=dry_run, skip_bad=skip_bad, decimal_comma=decimal_comma,
-        )  # fmt: skip
-    if as_json:
-        show_json(asdict(report))
-    else:
-        for row in report.refused:
-            print(f"line {row.line}, {row.column or 'the whole row'}: {row.sentence}")
-        if report.ignored:
-            print(f"Not taken: {', '.join(report.ignored)}.")
-        print(f"{report.rows_read} rows read, {report.accepted} good, {len(report.refused)} refused; ", end="")
-        print(f"the good ones are stored in {journal}." if report.stored else "nothing was stored.")
-    if report.refused and not (skip_bad or dry_run):
-        sys.exit(2)
+    return {
+        "id": entry.id,
+        "kind": type(entry).__name__,
+        "understood": describe(entry),
+        "words": entry.words,
+        "when": entry.when.as_json(),
+        "corrects": entry.corrects,
+    }
 
 
-def export(
-    out: Annotated[
-        Path | None, typer.Option("--out", "-o", help="File to write; standard output if not given.")
-    ] = None,
-    journal: JournalOption = DEFAULT_JOURNAL,
-) -> None:
-    """Export all readings as CSV; imported again, it gives the same bytes."""
-    import io
-
-    from underlid.journal.exchange import export_entries
-    from underlid.journal.store import Journal
-
-    with Journal.open(journal) as book:
-        if out is None:
-            export_entries(book, sys.stdout.buffer)
-            return
-        # Written whole before it is moved into place, so that a full disk leaves no half file.
-        text = io.BytesIO()
-        rows = export_entries(book, text)
-    write_whole(out, text.getvalue())
-    print(f"{rows} readings written to {out}.")
+def _whole_id(beginning: str, among: Sequence[AnyEntry]) -> str:
+    """The one id that begins so; an unknown one is left for the journal to refuse."""
+    found = [entry.id for entry in among if entry.id.startswith(beginning)]
+    if len(found) > 1:
+        raise NotOneOf(f"{len(found)} entries have an id that begins with {beginning!r}; give more of it.")
+    return found[0] if found else beginning
 
 
 def _id() -> str:
@@ -294,13 +264,6 @@ def _layers(text: str) -> list[tuple[str, str, str]]:
         material(name)
         found.append((name, depth or "not noted", words.strip()))
     return found
-
-
-def _pair(text: str) -> tuple[str, str]:
-    ours, equals, theirs = text.partition("=")
-    if not equals or not ours or not theirs:
-        raise NotOneOf(f"{text!r} is not of the form NAME=VALUE, e.g. “amount=Temp (C)”.")
-    return ours.strip(), theirs.strip()
 
 
 def _one_of(word: str, allowed: tuple[str, ...], option: str) -> str:

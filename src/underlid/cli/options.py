@@ -42,6 +42,10 @@ BinArgument = Annotated[str, typer.Argument(help="Name of the bin.")]
 DEFAULT_JOURNAL = Path("journal")
 
 
+class NotOneOf(ValueError):
+    """A word is not one of those allowed."""
+
+
 class UnknownTimezone(ValueError):
     """The time zone has no such name."""
 
