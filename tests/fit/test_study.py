@@ -73,6 +73,9 @@ def test_what_was_noted_after_the_present_is_not_used():
 def test_the_key_changes_with_whatever_the_fit_rests_on_and_nothing_else():
     laid = case()
     assert laid.key(1) == case(until_day=50).key(1)
+    typical = read_weather(demo_weather())
+    ahead = [lay_out(BIN, entries(*LINES), typical, at(24 * 14), at(24 * days)).key(1) for days in (20, 90)]
+    assert ahead[0] == ahead[1]
     others = [laid.key(2), case(lines=LINES[:2]).key(1), case(now_day=13).key(1)]
     warmer = replace(laid, drive=replace(laid.drive, air_c=laid.drive.air_c + 0.1))
     assert len({laid.key(1), *others, warmer.key(1)}) == 5

@@ -123,7 +123,7 @@ def lay_out(
             f"The weather from {weather.source} covers {_day(weather.time_utc[0])} to {_day(weather_end)}, which "
             f"leaves no hours for bin {bin.name!r} from {_day(_ceil_hour(start))}; give weather of that time."
         )
-    air = _on(time_utc, weather)
+    air = _on(time_utc, weather, weather.air_c)
     now_index = min(max(0, (min(now_s, weather_end) - first) // HOUR_S), len(time_utc) - 1)
     forecast_until = min(len(time_utc), (members_from - first) // HOUR_S + 1)
     _refuse_gaps(air[:forecast_until], time_utc, weather)
@@ -135,9 +135,13 @@ def lay_out(
     placed = situation(bin)
     kept = tuple(entry for entry in entries if _seconds(entry.when.start) <= now_s)
     food, food_notes = food_kg(kept, time_utc)
+    # Of the hours seen only, so that looking further ahead does not change what the past is taken to be.
+    winds = np.full(1, np.nan)
+    if weather.wind_m_s is not None:
+        winds = _on(time_utc, weather, weather.wind_m_s)[: now_index + 1]
     wind = 0.0
-    if weather.wind_m_s is not None and np.isfinite(weather.wind_m_s).any():
-        wind = float(np.nanmean(weather.wind_m_s))
+    if np.isfinite(winds).any():
+        wind = float(np.nanmean(winds))
     else:
         notes.append("The weather has no wind: calm air is assumed and the fit corrects it.")
     try:
@@ -168,12 +172,13 @@ def fit_case(case: Case, seed: int, progress: Callable[[float], None] = lambda d
     return fit(case.prior, case.evidence, case.drive, seed, progress=progress)
 
 
-def _on(time_utc: NDArray[np.int64], weather: Weather) -> NDArray[np.float64]:
+def _on(time_utc: NDArray[np.int64], weather: Weather, values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A series of the weather on other hours, NaN where it has none."""
     at = (time_utc - weather.time_utc[0]) // HOUR_S
     inside = (at >= 0) & (at < len(weather.time_utc))
-    air = np.full(len(time_utc), np.nan)
-    air[inside] = weather.air_c[at[inside]]
-    return air
+    found = np.full(len(time_utc), np.nan)
+    found[inside] = values[at[inside]]
+    return found
 
 
 def _refuse_gaps(air: NDArray[np.float64], time_utc: NDArray[np.int64], weather: Weather) -> None:
