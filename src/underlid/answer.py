@@ -17,9 +17,15 @@ from underlid.weather.series import Weather, fill_gaps
 SEED = 1
 
 
-def weather_from(path: Path, timezone: str, fill_gaps_h: int = 0) -> Weather:
-    """Weather from a file; times without a zone are taken in `timezone`; gaps are filled only if asked."""
-    weather = read_weather(path, timezone=timezone)
+def weather_from(
+    path: Path, timezone: str, fill_gaps_h: int = 0, place: tuple[float | None, float | None] = (None, None)
+) -> Weather:
+    """Weather from a file; times without a zone are taken in `timezone`; gaps are filled only if asked.
+
+    `place` is latitude and longitude, for files that do not say where they are from.
+    """
+    latitude, longitude = place
+    weather = read_weather(path, timezone=timezone, latitude=latitude, longitude=longitude)
     return fill_gaps(weather, max_hours=fill_gaps_h) if fill_gaps_h > 0 else weather
 
 

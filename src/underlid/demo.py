@@ -275,7 +275,8 @@ def run(
             )
             low, _, high = result["coldest_inferred_c"]
             true_low = result["coldest_true_c"]
-            say(f"  coldest hour in the middle: inferred {low:.1f} to {high:.1f} °C, true {true_low:.1f} °C")
+            held = "held" if low <= true_low <= high else "missed, as one range in ten is"
+            say(f"  coldest hour in the middle so far: {low:.1f} to {high:.1f} °C, in truth {true_low:.1f} °C ({held})")
             say(f"  update written to {target}")
     (out / "keeper-lines.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
     say(f"Everything the invented keeper wrote is in {out / 'keeper-lines.txt'}; the journal is {folder}.")

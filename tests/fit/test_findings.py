@@ -24,7 +24,7 @@ def find(told, part):
     [
         ("5 Nov: middle 1 C, 50 F", "33.8", "look"),
         ("5 Nov 20:00: 4 C", "place is not noted", "know"),
-        ("5 Nov: middle 80 C", "hardly possible", "mend"),
+        ("5 Nov: middle 60 C", "hardly possible", "look"),
     ],
 )
 def test_odd_readings_are_cited_with_their_words(line, part, weight):
@@ -36,6 +36,10 @@ def test_two_readings_of_one_spot_that_cannot_both_be_right():
     assert find(told, "far apart") == ["look"]
     assert not find(sentences(["5 Nov 20:00: middle 2 C", "5 Nov 20:20: edge 12 C"]), "far apart")
     assert not find(sentences(["5 Nov 20:00: middle 2 C", "6 Nov 20:20: middle 12 C"]), "far apart")
+
+
+def test_a_line_entered_twice_is_told():
+    assert find(sentences(["5 Nov 20:00: middle 2 C", "5 Nov 20:00: middle 2 C"]), "entered twice") == ["look"]
 
 
 def test_long_silence_is_told():

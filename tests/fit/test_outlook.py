@@ -14,7 +14,9 @@ def told():
     course = air(20)
     posterior = fit(PRIOR, EMPTY, drive(course), 3, draws=200)
     members = np.array([air(20, seed) for seed in range(5)])
-    return course, outlook(PRIOR, posterior, drive(course), time_utc(HOURS), NOW, UNTIL, members, (0.0, 35.0))
+    return course, outlook(
+        PRIOR, posterior, drive(course), time_utc(HOURS), NOW, UNTIL, members, (0.0, 35.0), (-1.0, 37.0)
+    )
 
 
 def test_the_past_is_as_observed_and_the_future_is_not(told):
@@ -52,11 +54,12 @@ def test_beyond_the_forecast_each_draw_follows_one_past_year_whole():
 
 def test_ranges_are_ordered_and_shares_are_shares(told):
     _, result = told
-    for values in (*result.bedding_c.values(), result.air_c, result.refuge, result.frozen):
+    for values in (*result.bedding_c.values(), result.air_c, result.refuge, result.widest_refuge, result.frozen):
         assert values.shape == (HOURS, 3)
         assert (np.diff(values, axis=1) >= 0).all()
-    for shares in (result.refuge, result.frozen):
+    for shares in (result.refuge, result.widest_refuge, result.frozen):
         assert ((shares >= 0) & (shares <= 1)).all()
+    assert (result.widest_refuge >= result.refuge).all()
 
 
 def test_the_coldest_hour_is_the_minimum_of_each_draw(told):

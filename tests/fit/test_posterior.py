@@ -30,7 +30,7 @@ def test_without_readings_the_posterior_is_the_prior_and_says_so():
     assert middle / low == pytest.approx(3.0, rel=0.1)
     # The moisture noted as 60-80 % is the 5 and 95 % points of its prior.
     assert prior_only.range_of("moisture") == pytest.approx((0.6, 0.705, 0.8), abs=0.01)
-    assert any("prior" in note for note in prior_only.notes)
+    assert any("description alone" in note for note in prior_only.notes)
 
 
 def test_the_fit_settles_and_its_ranges_hold_the_truth(fitted):
@@ -92,6 +92,18 @@ def test_rhat_is_one_for_still_chains_and_large_for_drifting_ones():
     drifting = still + np.linspace(0, 6, 400)[:, None, None]
     assert _rhat(still) < 1.01
     assert _rhat(drifting) > 1.3
+
+
+def test_readings_that_do_not_fit_the_weather_are_named_and_nothing_overflows():
+    """Fahrenheit taken for Celsius, as a mislabelled file would have it."""
+    course = air(12)
+    evidence, _ = readings(TRUE_Z, course, 16, 0.5)
+    wrong = fit(PRIOR, evidence, drive(course * 1.8 + 32), 1)
+    assert wrong.misfit
+    assert "do not fit together" in wrong.notes[0]
+    assert all(np.isfinite(draws).all() for draws in wrong.draws.values())
+    far = PRIOR.parameters(np.array([[1e3] * 6, [-1e3] * 6]))
+    assert 0 < far["moisture"].min() < far["moisture"].max() < 1
 
 
 def test_a_fit_that_has_not_settled_is_not_shown_as_good(fitted):

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Iterator
 from dataclasses import asdict, is_dataclass, replace
 from datetime import date, datetime, timedelta
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 from zoneinfo import ZoneInfo
@@ -19,9 +22,11 @@ from underlid.cli.options import (
     JsonOption,
     NowOption,
     PastOption,
+    PlaceOption,
     SeedOption,
     WeatherOption,
     clock,
+    place_of,
     progress,
     show_json,
     write_whole,
@@ -31,6 +36,13 @@ from underlid.cli.options import (
 if TYPE_CHECKING:
     from underlid.fit.study import Study
     from underlid.update.facts import Story
+
+
+DAYS_SHOWN = 7  # days shown one by one; what follows is shown by the week
+
+
+class NothingAhead(ValueError):
+    """There is no weather beyond the present."""
 
 
 class BadMonth(ValueError):
@@ -69,6 +81,7 @@ def check(
     weather: Annotated[
         Path | None, typer.Option("--weather", "-w", envvar="UNDERLID_WEATHER", help="Weather file to check against.")
     ] = None,
+    place: PlaceOption = None,
     journal: JournalOption = DEFAULT_JOURNAL,
     now: NowOption = None,
     as_json: JsonOption = False,
@@ -82,7 +95,7 @@ def check(
     with Journal.open(journal) as book:
         book.check()
         for record in [book.bin(bin)] if bin else book.bins():
-            air = weather_from(weather, record.timezone) if weather else None
+            air = weather_from(weather, record.timezone, 0, place_of(place)) if weather else None
             moment = clock(now, ZoneInfo(record.timezone))
             found = findings(record, book.entries(record.name), moment, air)
             told[record.name] = [{"weight": f.weight, "entry": f.entry, "sentence": f.sentence} for f in found]
@@ -90,7 +103,8 @@ def check(
         show_json(told)
         return
     for name, rows in told.items():
-        print(f"{name}: {len(rows)} findings" if rows else f"{name}: nothing to report")
+        counted = "1 finding" if len(rows) == 1 else f"{len(rows)} findings"
+        print(f"{name}: {counted}" if rows else f"{name}: nothing to report")
         for row in rows:
             print(f"  {row['weight']}: {row['sentence']}" + (f"  [{row['entry']}]" if row["entry"] else ""))
 
@@ -103,6 +117,7 @@ def outlook(
         str | None, typer.Option(help="Last day to look at; the end of winter if past years reach there.")
     ] = None,
     since: Annotated[str | None, typer.Option(help="First day to show; now if not given.")] = None,
+    place: PlaceOption = None,
     fill_gaps: FillOption = 0,
     seed: SeedOption = 1,
     journal: JournalOption = DEFAULT_JOURNAL,
@@ -112,8 +127,14 @@ def outlook(
     """What the bedding will do: the next days and the rest of the winter, with ranges."""
     from underlid.quantity.when import parse_when
 
-    study = _study(bin, weather, past or [], until, fill_gaps, seed, journal, now, quiet=as_json)
+    study = _study(bin, weather, past or [], until, place, fill_gaps, seed, journal, now, quiet=as_json)
     tz = ZoneInfo(study.case.bin.timezone)
+    if since is None and study.outlook.time_utc[-1] <= study.case.now.timestamp():
+        ends = datetime.fromtimestamp(int(study.outlook.time_utc[-1]), tz)
+        raise NothingAhead(
+            f"The weather ends on {ends:%-d %b %Y}, so nothing ahead can be told; give a newer file, or earlier years "
+            "with --past. (--since shows what is estimated up to there.)"
+        )
     begin = (
         study.case.now
         if since is None
@@ -122,7 +143,7 @@ def outlook(
     if as_json:
         show_json(outlook_json(study, study.index(begin)))
     else:
-        _print_outlook(study, tz)
+        _print_outlook(study, tz, begin)
 
 
 def update(
@@ -136,6 +157,7 @@ def update(
     ] = None,
     title: Annotated[str | None, typer.Option(help="Title of the page.")] = None,
     past: PastOption = None,
+    place: PlaceOption = None,
     fill_gaps: FillOption = 0,
     seed: SeedOption = 1,
     journal: JournalOption = DEFAULT_JOURNAL,
@@ -148,13 +170,13 @@ def update(
     from underlid.update.story import tell
 
     asked = None if month is None else _month(month)
-    study = _study(bin, weather, past or [], None, fill_gaps, seed, journal, now, quiet=as_json)
+    study = _study(bin, weather, past or [], None, place, fill_gaps, seed, journal, now, quiet=as_json)
     year, number = asked or _last_full_month(study.case.now)
     with Journal.open(journal) as book:
         every = book.entries(bin, superseded=True)
     corrected = {entry.corrects for entry in every}
     story = tell(study, (year, number), title=title, superseded=[e for e in every if e.id in corrected])
-    target = out or Path(f"{bin}-{year}-{number:02d}.html")
+    target = out or Path(f"{_file_name(bin)}-{year}-{number:02d}.html")
     write_whole(target, page(story).encode())
     if as_json:
         show_json({"file": str(target), **story_json(story)})
@@ -205,13 +227,16 @@ def outlook_json(study: Study, first: int) -> dict[str, object]:
         "readings_used": study.posterior.readings,
         "settled": study.posterior.trusted,
         "seed": study.posterior.seed,
+        "fits": not study.posterior.misfit,
         "refuge_band": list(told.band_c),
+        "refuge_widest_band": list(told.widest_band_c),
         "observed_until": iso(int(told.time_utc[told.now_index])),
         "forecast_until": iso(int(told.time_utc[min(told.forecast_until, hours - 1)])),
         "time": [iso(int(seconds)) for seconds in told.time_utc[first:]],
         **{place: band(values) for place, values in told.bedding_c.items()},
         "air": band(told.air_c),
         "refuge": band(told.refuge),
+        "refuge_widest": band(told.widest_refuge),
         "frozen": band(told.frozen),
         "coldest": coldest(min(told.now_index + 1, hours - 1), hours),
         "coldest_so_far": coldest(0, told.now_index + 1),
@@ -244,8 +269,8 @@ def _plain(value: object) -> object:
 
 
 def _study(
-    bin: str, weather: Path, past: list[Path], until: str | None, fill_gaps: int, seed: int, journal: Path,
-    now: str | None, *, quiet: bool,
+    bin: str, weather: Path, past: list[Path], until: str | None, place: str | None, fill_gaps: int, seed: int,
+    journal: Path, now: str | None, *, quiet: bool,
 ) -> Study:  # fmt: skip
     from underlid.answer import answer, case_of, weather_from
     from underlid.journal.store import Journal
@@ -256,13 +281,14 @@ def _study(
         tz = ZoneInfo(record.timezone)
         moment = clock(now, tz)
         end = None if until is None else parse_when(until, now=moment, tz=tz, allow_future=True).end
-        years = [weather_from(path, tz.key, fill_gaps) for path in past]
-        case = case_of(book, bin, weather_from(weather, tz.key, fill_gaps), moment, end, years)
+        years = [weather_from(path, tz.key, fill_gaps, place_of(place)) for path in past]
+        air = weather_from(weather, tz.key, fill_gaps, place_of(place))
+        case = case_of(book, bin, air, moment, end, years)
         with progress(f"fitting {bin}", quiet=quiet) as tell_progress:
             return answer(book, case, seed, tell_progress)
 
 
-def _print_outlook(study: Study, tz: ZoneInfo) -> None:
+def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
     from rich.console import Console
     from rich.table import Table
 
@@ -271,41 +297,59 @@ def _print_outlook(study: Study, tz: ZoneInfo) -> None:
     told = study.outlook
 
     def shown(low: float, high: float) -> str:
-        return f"{low:.1f} to {high:.1f} °C ({to_fahrenheit(low):.0f} to {to_fahrenheit(high):.0f} °F)"
+        low, high = round(low, 1) + 0.0, round(high, 1) + 0.0
+        return f"{low:.1f} to {high:.1f} °C ({to_fahrenheit(low):.0f}…{to_fahrenheit(high):.0f} °F)"
 
-    table = Table("day", "air", "middle, coldest hour", "edge, coldest hour", "refuge, least", box=None, pad_edge=False)
-    begin = told.now_index
-    day = study.case.now.astimezone(tz).replace(hour=0, minute=0, second=0, microsecond=0)
-    for offset in range(7):
-        first = max(begin, study.index(day + timedelta(days=offset)))
-        last = study.index(day + timedelta(days=offset + 1))
-        if last <= first:
-            continue
+    table = Table(
+        "from", "air", "middle, coldest hour", "edge, coldest hour", "refuge, least", box=None, pad_edge=False
+    )
+    for first, last, label in _spans(study, tz, begin):
         middle, edge = (told.coldest(first, last, place).temperature_c for place in ("middle", "edge"))
-        least = told.refuge[first:last].min(axis=0)
-        air = told.air_c[first:last]
+        least, air = told.refuge[first:last].min(axis=0), told.air_c[first:last]
         table.add_row(
-            f"{day + timedelta(days=offset):%a %-d %b}",
+            label,
             shown(air[:, 0].min(), air[:, 2].max()),
             shown(middle[0], middle[2]),
             shown(edge[0], edge[2]),
             f"{least[0]:.0%} to {least[2]:.0%}",
         )
-    console = Console(width=120 if not Console().is_terminal else None)
-    console.print(f"Bin {study.case.bin.name}: predicted from now, 5 to 95 % ranges", highlight=False)
+    console = Console(width=None if Console().is_terminal else 120)
+    band = " to ".join(f"{end:g}" for end in told.band_c)
+    console.print(
+        f"Bin {study.case.bin.name}: 5 to 95 % ranges, estimated up to now and predicted beyond. "
+        f"Refuge: share of the bedding at {band} °C.",
+        highlight=False,
+    )
     console.print(table)
     hours = len(told.time_utc)
-    if begin + 1 < hours:
-        cold = told.coldest(begin + 1, hours)
+    if told.now_index + 1 < hours:
+        cold = told.coldest(told.now_index + 1, hours)
         low, _, high = cold.temperature_c
         early, _, late = (datetime.fromtimestamp(s, tz) for s in cold.time_utc)
         ends = datetime.fromtimestamp(int(told.time_utc[-1]), tz)
-        span = f"between {early:%-d %b} and {late:%-d %b}"
         console.print(
-            f"Coldest hour in the middle until {ends:%-d %b %Y}: {shown(low, high)}, {span}.", highlight=False
+            f"Coldest hour to come in the middle, until {ends:%-d %b %Y}: {shown(low, high)}, most likely between "
+            f"{early:%-d %b} and {late:%-d %b}.",
+            highlight=False,
         )
     for note in study.notes:
         console.print(f"  {note}", highlight=False)
+
+
+def _spans(study: Study, tz: ZoneInfo, begin: datetime) -> Iterator[tuple[int, int, str]]:
+    """The days of a week from `begin` (first hour, hour after the last, label), then whole weeks to the end."""
+    day = begin.astimezone(tz).replace(hour=0, minute=0, second=0, microsecond=0)
+    last_hour = len(study.outlook.time_utc) - 1
+    length = 1
+    for step in count():
+        length = 1 if step < DAYS_SHOWN else 7
+        first, last = max(study.index(begin), study.index(day)), study.index(day + timedelta(days=length))
+        if first >= last_hour:
+            return
+        if last > first:
+            week = f"{day:%-d %b}–{day + timedelta(days=6):%-d %b}"
+            yield first, last, f"{day:%a %-d %b}" if length == 1 else week
+        day += timedelta(days=length)
 
 
 def _month(text: str) -> tuple[int, int]:
@@ -314,6 +358,10 @@ def _month(text: str) -> tuple[int, int]:
     except ValueError:
         raise BadMonth(f"{text!r} is no month; write it as year and month, e.g. 2026-01.") from None
     return moment.year, moment.month
+
+
+def _file_name(name: str) -> str:
+    return re.sub(r"[^\w.-]+", "-", name)
 
 
 def _last_full_month(now: datetime) -> tuple[int, int]:

@@ -45,7 +45,12 @@ def import_(
     now: NowOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Import readings from CSV: all rows or, if any is bad, none."""
+    """Import readings from CSV: all rows or, if any is bad, none.
+
+    Our columns: bin, when, quantity (temperature, air temperature, pH, moisture, EC), amount, place (middle, edge,
+    surface), depth, instrument, words, id, corrects. Only when, quantity and amount are needed; --fixed gives
+    what is the same in every row, --bin the bin.
+    """
     from underlid.journal.exchange import import_entries
     from underlid.journal.store import Journal
 
@@ -64,7 +69,7 @@ def import_(
         if report.ignored:
             print(f"Not taken: {', '.join(report.ignored)}.")
         print(f"{report.rows_read} rows read, {report.accepted} good, {len(report.refused)} refused; ", end="")
-        print(f"the good ones are stored in {journal}." if report.stored else "nothing was stored.")
+        print(f"the good ones are now in {journal}." if report.stored else "nothing was stored.")
     if report.refused and not (skip_bad or dry_run):
         sys.exit(2)
 

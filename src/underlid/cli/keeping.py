@@ -109,7 +109,10 @@ def new(
     if as_json:
         show_json({"bin": name, "volume": box.volume.as_json(), "started": record.started.as_json(), "notes": notes})
         return
-    print(f"Bin {name}: {show_amount(box.volume)}, started {show_when(record.started)}, {siting}, on {base}.")
+    print(f"Bin {name}: holds {show_amount(box.volume)}, started {show_when(record.started)}, {siting}, on {base}.")
+    for layer in layers:
+        print(f"  bedding: {layer.material}, {show_amount(layer.depth)} deep")
+    print(f"  moisture: {show_amount(wet)}; founders: {show_amount(record.founders)}; species: {species}")
     for note in notes:
         print(f"  {note}")
 
@@ -127,7 +130,7 @@ def container(
     amount = parse_amount(holds)
     with Journal.open(journal) as book:
         book.set_container(name, amount)
-    print(f"A {name} holds {show_amount(amount)}.")
+    print(f"{name}: holds {show_amount(amount)}.")
 
 
 def log(

@@ -34,8 +34,15 @@ PastOption = Annotated[
     list[Path] | None, typer.Option("--past", help="Weather file of earlier years, for the time beyond a forecast.")
 ]
 FillOption = Annotated[
-    int, typer.Option("--fill-gaps", help="Fill gaps in the weather of up to so many hours; they are marked.")
+    int, typer.Option("--fill-gaps", min=0, help="Fill gaps in the weather of up to so many hours; they are marked.")
 ]
+PlaceOption = Annotated[
+    str | None,
+    typer.Option(
+        "--place", envvar="UNDERLID_PLACE",
+        help="Latitude and longitude of the weather, e.g. “52.1,-1.3”; needed where a file has only daily min and max.",
+    ),
+]  # fmt: skip
 SeedOption = Annotated[int, typer.Option("--seed", help="Seed of everything random.")]
 BinArgument = Annotated[str, typer.Argument(help="Name of the bin.")]
 
@@ -60,6 +67,19 @@ def clock(words: str | None, tz: ZoneInfo) -> datetime:
     return moment.start + (moment.end - moment.start) / 2 if moment.kind == "exact" else moment.end
 
 
+def place_of(text: str | None) -> tuple[float | None, float | None]:
+    """Latitude and longitude in degrees, or neither."""
+    if text is None:
+        return None, None
+    try:
+        latitude, longitude = (float(part) for part in text.split(","))
+    except ValueError:
+        raise NotOneOf(f"--place {text!r} is not two numbers; write latitude and longitude as “52.1,-1.3”.") from None
+    if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
+        raise NotOneOf(f"--place {text!r} is no place on Earth; latitude is -90 to 90, longitude -180 to 180.")
+    return latitude, longitude
+
+
 def zone(name: str | None) -> ZoneInfo:
     """The time zone of that name, or of this machine."""
     name = name or os.environ.get("TZ") or _machine_zone()
@@ -81,6 +101,8 @@ def show_json(result: object) -> None:
 
 def write_whole(target: Path, data: bytes) -> None:
     """Write a file beside its place and move it there, so that no half file is ever seen."""
+    if target.is_dir() or not target.name:
+        raise NotOneOf(f"{target} is a folder; name the file to write, such as {target / 'update.html'}.")
     target.parent.mkdir(parents=True, exist_ok=True)
     part = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:

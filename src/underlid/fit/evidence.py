@@ -20,6 +20,7 @@ from underlid.records import AnyEntry, Bin, Feeding, Reading
 HOUR_S = 3600
 LONGEST_WINDOW_H = 31 * 24  # a reading placed in time no better than a month says too little to use
 MOST_HOURS = 24  # a vague time is represented by at most this many hours, evenly spread
+NAMED = 3  # entries named in a sentence about several
 DEFAULT_MOISTURE = (0.55, 0.85)  # 90 % range where the keeper noted none: common practice, no source
 DEFAULT_DRY_KG_M3 = 150.0  # loose leaves, card and manure: between the materials' values, our judgement
 KG_PER_LITRE_FED = 0.5  # kitchen scraps measured by volume: common practice, no source
@@ -117,13 +118,13 @@ def temperature_evidence(
     rows: list[tuple[float, float, bool]] = []
     parts: list[tuple[int, int, int, float]] = []
     used: list[Reading] = []
-    left_out: list[str] = []
+    left_out: dict[str, list[AnyEntry]] = {}
     for entry in entries:
         if not (isinstance(entry, Reading) and entry.quantity == "temperature") or entry.amount.kind == "not noted":
             continue
         hours = hours_of(entry.when.start, entry.when.end, time_utc)
         if isinstance(hours, str):
-            left_out.append(f"“{entry.words}” is left out: {hours}.")
+            left_out.setdefault(hours, []).append(entry)
             continue
         points = [_known(probes, point) for point in _points(entry, vessel)]
         share = 1.0 / (len(hours) * len(points))
@@ -135,7 +136,7 @@ def temperature_evidence(
     return TemperatureEvidence(
         np.array(low, float), np.array(high, float), np.array(about, bool),
         np.array(reading, int), np.array(hour, int), np.array(probe, int), np.array(weight, float),
-        tuple(probes), tuple(used), tuple(left_out),
+        tuple(probes), tuple(used), _grouped(left_out, "left out"),
     )  # fmt: skip
 
 
@@ -144,7 +145,7 @@ def hours_of(start: datetime, end: datetime, time_utc: NDArray[np.int64]) -> NDA
     first = round((start.timestamp() - time_utc[0]) / HOUR_S)
     last = max(first, round((end.timestamp() - time_utc[0]) / HOUR_S))
     if last - first > LONGEST_WINDOW_H:
-        return "its time is known no better than a month"
+        return "the time is known no better than a month"
     if first < 0 or last >= len(time_utc):
         return "there is no weather for that time"
     return np.unique(np.linspace(first, last, min(last - first + 1, MOST_HOURS)).round().astype(int))
@@ -153,19 +154,29 @@ def hours_of(start: datetime, end: datetime, time_utc: NDArray[np.int64]) -> NDA
 def food_kg(entries: Sequence[AnyEntry], time_utc: NDArray[np.int64]) -> tuple[NDArray[np.float64], tuple[str, ...]]:
     """Food given in each hour [kg], spread evenly over a vague time, and sentences on what was assumed."""
     food = np.zeros(len(time_utc))
-    notes = []
+    without: dict[str, list[AnyEntry]] = {}
     for entry in entries:
         if not isinstance(entry, Feeding) or entry.material == "water":
             continue
         hours = hours_of(entry.when.start, entry.when.end, time_utc)
         if isinstance(hours, str):
-            notes.append(f"“{entry.words}” adds no heat in the model: {hours}.")
+            without.setdefault(hours, []).append(entry)
         elif entry.amount.kind == "not noted" or entry.amount.unit not in ("kg", "L"):
-            notes.append(f"“{entry.words}” adds no heat in the model: its mass is not noted.")
+            without.setdefault("the mass is not noted", []).append(entry)
         else:
             scale = 1.0 if entry.amount.unit == "kg" else KG_PER_LITRE_FED
             food[hours] += middle_of(entry.amount) * scale / len(hours)
-    return food, tuple(notes)
+    return food, _grouped(without, "without heat in the model")
+
+
+def _grouped(found: dict[str, list[AnyEntry]], what: str) -> tuple[str, ...]:
+    """One sentence for each reason, with a few of the entries it holds for."""
+    said = []
+    for reason, entries in found.items():
+        named = "; ".join(f"“{entry.words}” ({entry.when.start:%-d %b %Y})" for entry in entries[:NAMED])
+        more = f" and {len(entries) - NAMED} more" if len(entries) > NAMED else ""
+        said.append(f"{what.capitalize()}, as {reason}: {named}{more}.")
+    return tuple(said)
 
 
 def _points(entry: Reading, vessel: Vessel) -> list[Probe]:

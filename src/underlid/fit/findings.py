@@ -20,7 +20,7 @@ from underlid.weather.series import Weather, gaps, lay_over
 from underlid.worms.species import UnknownSpecies, species
 
 QUIET_DAYS = 28  # without a temperature this long, the model runs on weather alone
-PLAUSIBLE_C = (-30.0, 60.0)
+PLAUSIBLE_C = (-20.0, 45.0)  # a worm bin outside this is a slip or an emergency: common practice, no source
 SAME_SPOT_K = 5.0  # two readings of one spot within an hour that differ more cannot both be right
 AIR_DIFFERENCE_K = 5.0  # keeper's air against the weather file
 
@@ -62,7 +62,12 @@ def _of_bin(bin: Bin) -> list[Finding]:
 
 def _of_entries(entries: Sequence[AnyEntry]) -> list[Finding]:
     found = []
+    seen: dict[tuple[object, ...], AnyEntry] = {}
     for entry in entries:
+        same = (type(entry), entry.words, entry.when.start, entry.when.end)
+        if same in seen:
+            found.append(Finding("look", entry.id, f"{_cite(entry)}: the same words twice, perhaps entered twice."))
+        seen[same] = entry
         amounts = [amount for name in ("amount", "depth") if (amount := getattr(entry, name, None)) is not None]
         flags = [*entry.when.flags, *(flag for amount in amounts for flag in amount.flags)]
         found += [Finding("look", entry.id, f"{_cite(entry)}: {flag}") for flag in flags]
@@ -76,7 +81,7 @@ def _of_readings(bin: Bin, entries: Sequence[AnyEntry], now: datetime) -> list[F
         low, high = reading.amount.low, reading.amount.high
         if reading.amount.kind != "not noted" and (low > PLAUSIBLE_C[1] or high < PLAUSIBLE_C[0]):
             shown = show_amount(reading.amount)
-            found.append(Finding("mend", reading.id, f"{_cite(reading)}: bedding at {shown} is hardly possible."))
+            found.append(Finding("look", reading.id, f"{_cite(reading)}: bedding at {shown} is hardly possible."))
         if reading.place == "not noted":
             found.append(
                 Finding("know", reading.id, f"{_cite(reading)}: the place is not noted, so it may be middle or edge.")

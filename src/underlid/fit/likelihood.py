@@ -50,10 +50,23 @@ def log_likelihood(evidence: TemperatureEvidence, probes_c: Array, bias_k: Array
     """
     if not len(evidence):
         return np.zeros(probes_c.shape[0])
+    meant, slipped = _both(evidence, probes_c, bias_k, scatter_k)
+    return np.asarray(np.log(meant + slipped).sum(axis=1))
+
+
+def slip_chance(evidence: TemperatureEvidence, probes_c: Array, bias_k: Array, scatter_k: Array) -> Array:
+    """Probability that each reading is a slip, averaged over draws of the posterior, shape (readings,)."""
+    meant, slipped = _both(evidence, probes_c, bias_k, scatter_k)
+    return np.asarray((slipped / (meant + slipped)).mean(axis=0))
+
+
+def _both(evidence: TemperatureEvidence, probes_c: Array, bias_k: Array, scatter_k: Array) -> tuple[Array, Array]:
+    """Probability of each reading as meant and as a slip, (sets, readings) each, summed over what it may mean."""
     expected = probes_c[:, evidence.hour, evidence.probe] + bias_k[:, None]
     sd = np.sqrt(scatter_k**2 + INSTRUMENT_K**2)[:, None]
     low, high = evidence.low_c[evidence.reading], evidence.high_c[evidence.reading]
     words = words_probability(low, high, evidence.about[evidence.reading], expected, sd)
-    parts = evidence.weight * ((1 - BLUNDER) * words + BLUNDER * slip_probability(low, high))
     first = np.searchsorted(evidence.reading, np.arange(len(evidence)))
-    return np.asarray(np.log(np.add.reduceat(parts, first, axis=1)).sum(axis=1))
+    meant = np.add.reduceat(evidence.weight * (1 - BLUNDER) * words, first, axis=1)
+    slipped = BLUNDER * slip_probability(evidence.low_c, evidence.high_c)
+    return meant, np.broadcast_to(slipped, meant.shape)

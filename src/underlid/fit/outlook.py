@@ -38,24 +38,26 @@ class Coldest:
 class Outlook:
     """What the model and the readings together say about every hour.
 
-    time_utc : (hours,) seconds; bedding_c : place -> (hours, 3) [degC]; air_c, refuge, frozen : (hours, 3).
+    time_utc : (hours,) seconds; bedding_c : place -> (hours, 3) [degC]; air_c, refuge, frozen : (hours, 3);
+    widest_refuge : (hours, 3), the same in the tolerated band as wide as any source has it.
     The last axis holds the 5, 50 and 95 % points. Hours up to and including `now_index` are estimated from
     observed weather, later ones predicted; `forecast_until` is the first hour that rests on past years only
     (or the number of hours). `draws_c` (place -> (draws, hours)) and
-    `refuge_draws` (draws, hours) keep the draws for questions about spans.
+    `refuge_draws` (draws, hours, 2: tolerated and widest band) keep the draws for questions about spans.
     """
 
     time_utc: NDArray[np.int64]
     bedding_c: dict[str, Array]
     air_c: Array
     refuge: Array
+    widest_refuge: Array
     frozen: Array
     now_index: int
     forecast_until: int
     draws_c: dict[str, Array]
     refuge_draws: Array
     band_c: tuple[float, float]
-    notes: tuple[str, ...]
+    widest_band_c: tuple[float, float]
 
     def coldest(self, first: int, last: int, place: str = "middle") -> Coldest:
         """The coldest hour of a place from hour `first` up to `last` (left out)."""
@@ -117,7 +119,7 @@ def outlook(
     forecast_until: int,
     members_c: Array,
     band_c: tuple[float, float],
-    notes: tuple[str, ...] = (),
+    widest_band_c: tuple[float, float],
 ) -> Outlook:
     """The bin from the first hour of `time_utc` to the last, for every draw of the posterior.
 
@@ -132,21 +134,22 @@ def outlook(
     sd_k = posterior.draws["scatter"]
     whole = stray(sd_k, air.shape[1], rng)  # the refuge strays as a whole: the band shifts against the field
     probes = standard_probes(vessel)
-    band = (band_c[0] - whole, band_c[1] - whole)
-    bedding = simulate(vessel, thermal, replace(drive, air_c=air), [probes[p] for p in PLACES], band_c=band)
+    bands = [(low - whole, high - whole) for low, high in (band_c, widest_band_c)]
+    bedding = simulate(vessel, thermal, replace(drive, air_c=air), [probes[p] for p in PLACES], bands_c=bands)
     draws_c = {place: bedding.probes_c[:, :, i] + stray(sd_k, air.shape[1], rng) for i, place in enumerate(PLACES)}
     return Outlook(
         time_utc=time_utc,
         bedding_c={place: _range(values) for place, values in draws_c.items()},
         air_c=_range(air),
-        refuge=_range(bedding.refuge),
+        refuge=_range(bedding.refuge[:, :, 0]),
+        widest_refuge=_range(bedding.refuge[:, :, 1]),
         frozen=_range(bedding.frozen),
         now_index=now_index,
         forecast_until=forecast_until,
         draws_c=draws_c,
         refuge_draws=bedding.refuge,
         band_c=band_c,
-        notes=notes,
+        widest_band_c=widest_band_c,
     )
 
 

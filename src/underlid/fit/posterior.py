@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import expit, logit
 
 from underlid.fit.evidence import Situation, TemperatureEvidence
-from underlid.fit.likelihood import NINETY, log_likelihood
+from underlid.fit.likelihood import NINETY, log_likelihood, slip_chance
 from underlid.heat.films import films
 from underlid.heat.reduced import Drive, Thermal, simulate
 
@@ -39,11 +39,13 @@ HEAT_LOG_SD = float(np.log(3.2)) / NINETY
 BIAS_SD_K = 0.7
 SCATTER_MEDIAN_K, SCATTER_LOG_SD = 0.5, 0.5
 
+FARTHEST = 6.0  # standard deviations from the prior's middle beyond which a parameter is held
 WALKERS = 32
 PILOTS = 320  # draws from the prior among which the walkers start
 BURN_IN = 120
 STEPS = 240
 ENOUGH_DRAWS = 150  # effective draws below which a fit is not shown as good
+MOST_SLIPS = 0.15  # share of slips beyond which not the keeper but the weather or the bin is wrong: our judgement
 LARGEST_RHAT = 1.05
 
 
@@ -56,6 +58,7 @@ class Prior:
 
     def parameters(self, z: Array) -> dict[str, Array]:
         """Parameters by name, each (sets,), from standard normals of shape (sets, 6)."""
+        z = np.clip(z, -FARTHEST, FARTHEST)  # where the sampler only passes through, nothing may overflow
         low, high = logit(self.situation.moisture)
         base = films(self.situation.vessel, self.wind_m_s).base
         return {
@@ -77,6 +80,7 @@ class Prior:
 class Posterior:
     """Draws of the parameters, by name, each (draws,), and what speaks for or against trusting them.
 
+    slips : share of the readings that are likelier slips of the pen than what a thermometer showed
     rhat : largest split R-hat of the parameters; effective : smallest number of effective draws
     readings : how many readings the fit used
     """
@@ -85,6 +89,7 @@ class Posterior:
     rhat: float
     effective: float
     readings: int
+    slips: float
     seed: int
     notes: tuple[str, ...]
 
@@ -92,6 +97,16 @@ class Posterior:
     def trusted(self) -> bool:
         """Whether the sampler has settled well enough to show ranges without a warning."""
         return self.rhat <= LARGEST_RHAT and self.effective >= ENOUGH_DRAWS
+
+    @property
+    def misfit(self) -> bool:
+        """Whether readings and weather contradict each other.
+
+        That is when spots stray from the model by more than 95 of 100 bins would by the prior, or when more
+        readings than chance allows can only be explained as slips.
+        """
+        strays = np.median(self.draws["scatter"]) > SCATTER_MEDIAN_K * np.exp(SCATTER_LOG_SD * NINETY)
+        return bool(strays or (self.slips > MOST_SLIPS and self.slips * self.readings >= 2))
 
     def range_of(self, name: str) -> tuple[float, float, float]:
         """The 5, 50 and 95 % points of one parameter."""
@@ -116,23 +131,19 @@ def fit(
     size = len(PARAMETERS)
     notes = evidence.left_out
     if not len(evidence):
-        z = rng.standard_normal((draws, size))
-        return Posterior(
-            prior.parameters(z),
-            1.0,
-            float(draws),
-            0,
-            seed,
-            (*notes, "No reading was used: this is the prior."),
-        )
+        found = prior.parameters(rng.standard_normal((draws, size)))
+        alone = "No reading was used: the ranges rest on the weather and the bin's description alone."
+        return Posterior(found, 1.0, float(draws), 0, 0.0, seed, (*notes, alone))
 
     last = int(evidence.hour.max()) + 1
     seen = replace(drive, air_c=drive.air_c[..., :last], food_kg=drive.food_kg[:last])
 
+    def course(parameters: dict[str, Array]) -> Array:
+        return simulate(prior.situation.vessel, prior.thermal(parameters), seen, evidence.probes).probes_c
+
     def log_posterior(z: Array) -> Array:
         parameters = prior.parameters(z)
-        bedding = simulate(prior.situation.vessel, prior.thermal(parameters), seen, evidence.probes)
-        likelihood = log_likelihood(evidence, bedding.probes_c, parameters["bias"], parameters["scatter"])
+        likelihood = log_likelihood(evidence, course(parameters), parameters["bias"], parameters["scatter"])
         return np.asarray(likelihood - 0.5 * (z**2).sum(axis=1))
 
     import emcee
@@ -151,13 +162,26 @@ def fit(
     chain = sampler.get_chain(discard=BURN_IN)
     rhat, effective = _rhat(chain), _effective(chain)
     kept = rng.choice(chain.reshape(-1, size), size=draws, replace=False)
-    posterior = Posterior(prior.parameters(kept), rhat, effective, len(evidence), seed, notes)
-    if not posterior.trusted:
-        warning = (
-            f"The fit has not settled (R-hat {rhat:.2f}, {effective:.0f} effective draws): read its ranges with doubt."
+    found = prior.parameters(kept)
+    slips = float((slip_chance(evidence, course(found), found["bias"], found["scatter"]) > 0.5).mean())
+    posterior = Posterior(found, rhat, effective, len(evidence), slips, seed, notes)
+    return replace(posterior, notes=(*_warnings(posterior), *notes))
+
+
+def _warnings(posterior: Posterior) -> list[str]:
+    """What must be said before any range of this posterior is read."""
+    said = []
+    if posterior.misfit:
+        low, _, high = posterior.range_of("scatter")
+        said.append(
+            "The readings and this weather do not fit together: spots stray from the model by "
+            f"{low:.1f} to {high:.1f} K, and {posterior.slips:.0%} of the readings look wrong. Check the weather's "
+            "place, units and time zone, the bin's description, and the readings."
         )
-        posterior = replace(posterior, notes=(*notes, warning))
-    return posterior
+    if not posterior.trusted:
+        signs = f"R-hat {posterior.rhat:.2f}, {posterior.effective:.0f} effective draws"
+        said.append(f"The fit has not settled ({signs}): read its ranges with doubt.")
+    return said
 
 
 def _rhat(chain: Array) -> float:

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,8 @@ from underlid.weather.series import Weather, lay_over
 from underlid.worms.species import Species, UnknownSpecies, species
 
 FORECAST_DAYS = 7  # a weather file is believed as a forecast for this long, then past years take over
-METHOD = "reduced-1"  # changes whenever the same inputs would give other draws; part of a fit's key
+METHOD = "reduced heat model, first form"  # changes whenever the same inputs would give other draws
+FAR_DEGREES = 2.0  # of latitude or longitude beyond which weather counts as of another place: our judgement
 OTHER_SPECIES = "Eisenia fetida"  # stands in where a species has no facts yet
 
 
@@ -94,75 +96,92 @@ def lay_out(
     `past` are earlier years for the time beyond the forecast; a typical-year file serves as its own.
     Raises WeatherDoesNotFit with what is missing.
     """
-    notes: list[str] = []
-    start = bin.started.start
+    tz = ZoneInfo(bin.timezone)
+    notes = [*weather.notes]
     if weather.typical:
         past = past or (weather,)
-        weather = lay_over(weather, start, until + timedelta(hours=1))
+        weather = lay_over(weather, bin.started.start, until + timedelta(hours=1))
         notes.append("The weather is a typical year laid over these dates: what the air really did then may differ.")
-    first = max(_ceil_hour(start), int(weather.time_utc[0]))
-    if first > _ceil_hour(start) + HOUR_S:
-        notes.append(f"The weather begins {_day(first)}, after the bin: the bedding's start then is a guess.")
-    now_s = int(_seconds(now) // HOUR_S * HOUR_S)
-    if now_s < first + HOUR_S:
-        raise WeatherDoesNotFit(
-            f"The weather from {weather.source} begins {_day(first)}, but it is needed before {_day(now_s)} for "
-            f"bin {bin.name!r}; give a file that starts earlier."
-        )
-    weather_end = int(weather.time_utc[-1])
-    if weather_end < now_s:
-        notes.append(f"The weather ends {_day(weather_end)}: later hours rest on past years.")
-    members_from = min(weather_end, now_s + FORECAST_DAYS * 24 * HOUR_S)
-    last = int(_seconds(until) // HOUR_S * HOUR_S)
-    if not past and last > members_from:
-        notes.append(f"No past years were given, so the outlook ends with the forecast on {_day(members_from)}.")
-        last = members_from
-    time_utc = np.arange(first, last + 1, HOUR_S, dtype=np.int64)
-    if len(time_utc) < 3:
-        raise WeatherDoesNotFit(
-            f"The weather from {weather.source} covers {_day(weather.time_utc[0])} to {_day(weather_end)}, which "
-            f"leaves no hours for bin {bin.name!r} from {_day(_ceil_hour(start))}; give weather of that time."
-        )
+    span = _span(bin, weather, now, until, bool(past), tz, notes)
+    time_utc = span.time_utc
     air = _on(time_utc, weather, weather.air_c)
-    now_index = min(max(0, (min(now_s, weather_end) - first) // HOUR_S), len(time_utc) - 1)
-    forecast_until = min(len(time_utc), (members_from - first) // HOUR_S + 1)
-    _refuse_gaps(air[:forecast_until], time_utc, weather)
+    _refuse_gaps(air[: span.forecast_until], time_utc, weather, tz)
     past_air = np.empty((0, len(time_utc)))
-    if forecast_until < len(time_utc):
+    if span.forecast_until < len(time_utc):
         years = climate(past)
-        past_air = members(years, datetime.fromtimestamp(first, UTC), len(time_utc))
-        notes.extend(years.notes)
+        past_air = members(years, datetime.fromtimestamp(int(time_utc[0]), UTC), len(time_utc))
+        notes += [*years.notes, *_far_away(weather, past)]
     placed = situation(bin)
-    kept = tuple(entry for entry in entries if _seconds(entry.when.start) <= now_s)
+    kept = tuple(entry for entry in entries if entry.when.start <= now)
     food, food_notes = food_kg(kept, time_utc)
     # Of the hours seen only, so that looking further ahead does not change what the past is taken to be.
-    winds = np.full(1, np.nan)
-    if weather.wind_m_s is not None:
-        winds = _on(time_utc, weather, weather.wind_m_s)[: now_index + 1]
-    wind = 0.0
-    if np.isfinite(winds).any():
-        wind = float(np.nanmean(winds))
-    else:
-        notes.append("The weather has no wind: calm air is assumed and the fit corrects it.")
+    seen = slice(0, span.now_index + 1)
+    winds = np.full(1, np.nan) if weather.wind_m_s is None else _on(time_utc, weather, weather.wind_m_s)[seen]
+    calm = not np.isfinite(winds).any()
+    wind = 0.0 if calm else float(np.nanmean(winds))
+    if calm:
+        notes.append("The weather has no wind: calm air is assumed, and the readings correct what that gets wrong.")
     try:
         kind = species(bin.species)
     except UnknownSpecies as unknown:
         kind = species(OTHER_SPECIES)
         notes.append(f"{unknown} {OTHER_SPECIES} stands in.")
-    evidence = temperature_evidence(kept, placed.vessel, time_utc[: now_index + 1])
     return Case(
-        bin, kept, now, placed, evidence, Prior(placed, wind),
-        Drive(air, food, wind, float(air[: min(48, forecast_until)].mean())),
-        time_utc, now_index, forecast_until, past_air, kind, weather.source, weather.typical,
+        bin, kept, now, placed, temperature_evidence(kept, placed.vessel, time_utc[seen]), Prior(placed, wind),
+        Drive(air, food, wind, float(air[: min(48, span.forecast_until)].mean())),
+        time_utc, span.now_index, span.forecast_until, past_air, kind, weather.source, weather.typical,
         (*placed.notes, *food_notes, *notes),
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    time_utc: NDArray[np.int64]
+    now_index: int
+    forecast_until: int
+
+
+def _span(
+    bin: Bin, weather: Weather, now: datetime, until: datetime, past: bool, tz: ZoneInfo, notes: list[str]
+) -> _Span:
+    """The hours from the bin's start to `until`, and where observed weather and forecast end in them."""
+    if until < now:
+        raise WeatherDoesNotFit(f"The last day to look at, {until:%-d %b %Y}, is before the present; give a later one.")
+    begins, ends = int(weather.time_utc[0]), int(weather.time_utc[-1])
+    start = _ceil_hour(bin.started.start)
+    first, now_s = max(start, begins), int(now.timestamp() // HOUR_S * HOUR_S)
+    if now_s < first + HOUR_S:
+        raise WeatherDoesNotFit(
+            f"The weather from {weather.source} begins {_day(begins, tz)}, but bin {bin.name!r} needs it before "
+            f"{_day(now_s, tz)}; give a file that starts earlier."
+        )
+    if first > start + HOUR_S:
+        notes.append(f"The weather begins {_day(first, tz)}, after the bin: the bedding's start then is a guess.")
+    if ends < now_s:
+        notes.append(f"The weather ends {_day(ends, tz)}: what came later is not observed.")
+    forecast_ends = min(ends, now_s + FORECAST_DAYS * 24 * HOUR_S)
+    last = int(until.timestamp() // HOUR_S * HOUR_S)
+    if not past and last > forecast_ends:
+        notes.append(f"No past years were given, so the outlook ends with the weather on {_day(forecast_ends, tz)}.")
+        last = forecast_ends
+    time_utc = np.arange(first, last + 1, HOUR_S, dtype=np.int64)
+    if len(time_utc) < 3:
+        raise WeatherDoesNotFit(
+            f"The weather from {weather.source} covers {_day(begins, tz)} to {_day(ends, tz)}, which leaves no hours "
+            f"for bin {bin.name!r} from {_day(start, tz)}; give weather of that time."
+        )
+    return _Span(
+        time_utc,
+        now_index=int(min(max(0, (min(now_s, ends) - first) // HOUR_S), len(time_utc) - 1)),
+        forecast_until=int(min(len(time_utc), (forecast_ends - first) // HOUR_S + 1)),
+    )
 
 
 def study(case: Case, posterior: Posterior) -> Study:
     """The outlook of a case whose posterior is known."""
     result = outlook(
         case.prior, posterior, case.drive, case.time_utc, case.now_index, case.forecast_until,
-        case.members_c, case.species.band_c,
+        case.members_c, case.species.band_c, case.species.widest_band_c,
     )  # fmt: skip
     return Study(case, posterior, result, (*case.notes, *posterior.notes))
 
@@ -181,22 +200,32 @@ def _on(time_utc: NDArray[np.int64], weather: Weather, values: NDArray[np.float6
     return found
 
 
-def _refuse_gaps(air: NDArray[np.float64], time_utc: NDArray[np.int64], weather: Weather) -> None:
+def _refuse_gaps(air: NDArray[np.float64], time_utc: NDArray[np.int64], weather: Weather, tz: ZoneInfo) -> None:
     missing = np.flatnonzero(~np.isfinite(air))
     if len(missing):
+        hours = "1 hour" if len(missing) == 1 else f"{len(missing)} hours"
         raise WeatherDoesNotFit(
-            f"The air temperature from {weather.source} is missing for {len(missing)} hours, the first on "
-            f"{_day(time_utc[missing[0]])}; fill short gaps on request (--fill-gaps HOURS) or give a fuller file."
+            f"The air temperature from {weather.source} is missing for {hours}, the first on "
+            f"{_day(time_utc[missing[0]], tz)}; fill short gaps on request (--fill-gaps HOURS) or give a fuller file. "
+            "A single hour missing in spring or autumn may be the change of the clocks."
         )
 
 
-def _seconds(moment: datetime) -> float:
-    return moment.timestamp()
+def _far_away(weather: Weather, past: Sequence[Weather]) -> list[str]:
+    """A sentence for each past file that is of another place, where both say where they are."""
+    said = []
+    for other in past:
+        if None in (weather.latitude, weather.longitude, other.latitude, other.longitude):
+            continue
+        apart = max(abs(weather.latitude - other.latitude), abs(weather.longitude - other.longitude))  # type: ignore[operator]
+        if apart > FAR_DEGREES:
+            said.append(f"The past years from {other.source} are of another place: their winters may not be yours.")
+    return said
 
 
 def _ceil_hour(moment: datetime) -> int:
     return int(-(-moment.timestamp() // HOUR_S) * HOUR_S)
 
 
-def _day(seconds: float) -> str:
-    return datetime.fromtimestamp(float(seconds), UTC).strftime("%Y-%m-%d %H:%M UTC")
+def _day(seconds: float, tz: ZoneInfo) -> str:
+    return datetime.fromtimestamp(float(seconds), tz).strftime("%-d %b %Y %H:%M")

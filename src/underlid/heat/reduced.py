@@ -80,9 +80,10 @@ class Drive:
 
 @dataclass(frozen=True, slots=True)
 class BeddingTemperature:
-    """Bedding through time: `probes_c` (sets, hours, probes) [degC]; `refuge` and `frozen` (sets, hours).
+    """Bedding through time: `probes_c` (sets, hours, probes) [degC].
 
-    `refuge` is the share of the bedding inside the tolerated band, `frozen` the share of its water that is ice.
+    `refuge` (sets, hours, bands) is the share of the bedding inside a tolerated band, `frozen` (sets, hours) the
+    share of its water that is ice.
     """
 
     probes_c: Array
@@ -100,13 +101,13 @@ def simulate(
     drive: Drive,
     probes: Sequence[Probe],
     *,
-    band_c: tuple[ArrayLike, ArrayLike] = (0.0, 35.0),
+    bands_c: Sequence[tuple[ArrayLike, ArrayLike]] = ((0.0, 35.0),),
     grid: tuple[int, int, int] = GRID,
 ) -> BeddingTemperature:
     """Step the bedding through the hours of `drive` for every parameter set, in parallel.
 
-    Returns temperatures at the full hours: the first is `start_c` everywhere. The ends of the tolerated band
-    are numbers, or arrays that broadcast to (sets, hours).
+    Returns temperatures at the full hours: the first is `start_c` everywhere. The ends of each tolerated
+    band are numbers, or arrays that broadcast to (sets, hours).
     """
     air = np.atleast_2d(np.asarray(drive.air_c, float))
     if not np.isfinite(air).all():
@@ -128,7 +129,7 @@ def simulate(
     ground = _ground(air, nominal.ground_memory_h)
     return march(
         box, air, ground, food_kg=drive.food_kg, start_c=drive.start_c, bedding_w=bedding_w, heat=thermal.heat,
-        weights=box.weights(probes), band_c=band_c,
+        weights=box.weights(probes), bands_c=bands_c,
     )  # fmt: skip
 
 
@@ -142,7 +143,7 @@ def march(
     bedding_w: Array,
     heat: Array,
     weights: Array,
-    band_c: tuple[ArrayLike, ArrayLike] = (0.0, 35.0),
+    bands_c: Sequence[tuple[ArrayLike, ArrayLike]] = ((0.0, 35.0),),
     freezing_c: float = properties.FIRST_FREEZING_C,
 ) -> BeddingTemperature:
     """Step a box under given air and ground, (1 or sets, hours) each.
@@ -153,10 +154,13 @@ def march(
     hour, hour_response = box.step(HOUR_S)
     part, part_response = box.step(HOUR_S / FREEZING_SUBSTEPS)
     sets, hours, cells = box.capacity.shape[0], air_c.shape[1], box.share.shape[0]
-    low_c, high_c = (np.broadcast_to(np.asarray(end, float), (sets, hours)).copy() for end in band_c)
+    low_c, high_c = (
+        np.stack([np.broadcast_to(np.asarray(band[end], float), (sets, hours)) for band in bands_c], axis=2)
+        for end in (0, 1)
+    )
     start = np.broadcast_to(np.asarray(start_c, float), cells).copy()
     probes_c = np.empty((sets, hours, len(weights)))
-    refuge, frozen = np.empty((sets, hours)), np.empty((sets, hours))
+    refuge, frozen = np.empty((sets, hours, len(bands_c))), np.empty((sets, hours))
     _march(
         air_c, ground_c, np.asarray(food_kg, float), start, hour, hour_response, part, part_response,
         box.capacity, box.latent, bedding_w, heat, box.share, weights, low_c, high_c, freezing_c,
@@ -204,14 +208,18 @@ def _march_one(  # type: ignore[no-untyped-def]
     food_j = 0.0
     for h in range(hours):
         # What a keeper with perfect thermometers would see at this full hour.
-        inside, ice, mean = 0.0, 0.0, 0.0
+        for b in range(refuge.shape[1]):
+            inside = 0.0
+            for c in range(cells):
+                if low_c[h, b] <= t[c] <= high_c[h, b]:
+                    inside += share[c]
+            refuge[h, b] = min(inside, 1.0)
+        ice, mean = 0.0, 0.0
         for c in range(cells):
-            if low_c[h] <= t[c] <= high_c[h]:
-                inside += share[c]
             if t[c] < freezing_c:
                 ice += share[c] * (1.0 - freezing_c / t[c])
             mean += share[c] * t[c]
-        refuge[h], frozen[h] = min(inside, 1.0), ice
+        frozen[h] = ice
         for p in range(weights.shape[0]):
             total = 0.0
             for c in range(cells):

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from underlid.quantity.mistake import Mistake
+from underlid.quantity.units import CANONICAL, DEGREES, find_unit
 
 Kind = Literal["exact", "between", "about", "at least", "at most", "not noted"]
 
@@ -93,7 +94,7 @@ class AmountError(Mistake):
 
 
 def parse_amount(
-    text: str, *, expect: str | None = None, containers: Mapping[str, VagueAmount] | None = None
+    text: str, *, expect: str | None = None, unit: str = "", containers: Mapping[str, VagueAmount] | None = None
 ) -> VagueAmount:
     """What a keeper's words for an amount mean.
 
@@ -102,7 +103,9 @@ def parse_amount(
     text : the words, such as "6 or 7 C", "about a dozen", "half a bucket"
     expect : canonical unit the amount must have, and which is assumed where none is written; a temperature
         of 30 or more without a letter is flagged, for it may have been meant in °F
-    containers : what the keeper's own measures hold, by name, each a bounded amount in L or kg
+    unit : spelling of the unit that is taken, before that of `expect`, where none is written
+    containers : what the keeper's own measures hold, by name, each a bounded amount in L or kg; a unit's own
+        name (see `is_unit`) stays the unit
 
     Raises
     ------
@@ -112,7 +115,24 @@ def parse_amount(
     from underlid.quantity.meaning import amount_of
     from underlid.quantity.phrase import read
 
-    return amount_of(read(text), text, expect, containers or {})
+    if expect is not None and expect not in CANONICAL:
+        raise ValueError(f"expect is {expect!r}, which is none of {', '.join(CANONICAL)}")
+    return amount_of(read(text, expect), text, expect, containers or {}, unit)
+
+
+def unit_written(text: str) -> str | None:
+    """The spelling of the unit in an amount's words ("" for none, or "degrees" alone), None when they are no amount.
+
+    Of an amount written in two units it is the first: "43 F / 6 C" was read in °F.
+    """
+    from underlid.quantity.phrase import read
+
+    try:
+        phrase = read(text)[0]
+    except AmountError:
+        return None
+    spellings = [q.parts[-1][1] for q in phrase.quantities] or [phrase.unit]
+    return next((s for s in reversed(spellings) if s and find_unit(s) is not DEGREES), "")
 
 
 def parse_size(text: str) -> VagueSize:

@@ -195,6 +195,14 @@ class _Reader(Transformer[Token, Any]):
     month_day = day
     bare_day = day
 
+    def feast(self, token: Token, year: Token | None = None) -> Day:
+        eve = token.endswith("eve")
+        if token.startswith("new"):
+            day, month = (31, 12) if eve else (1, 1)
+        else:
+            day, month = 24 if eve else 25, 12
+        return Day(day, month, self._year(year) if year else 0, None, _at(token))
+
     def month(self, *tokens: Token) -> Month:
         by = {token.type: token for token in tokens}
         part = _part(by["PART"]) if "PART" in by else ""

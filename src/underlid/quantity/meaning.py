@@ -29,7 +29,7 @@ from fractions import Fraction
 from underlid.quantity import units
 from underlid.quantity.amount import AmountError, Kind, VagueAmount, VagueSize
 from underlid.quantity.bounds import Bound, Measured, one_number, two_numbers, within
-from underlid.quantity.phrase import Mark, Phrase, Quantity
+from underlid.quantity.phrase import Mark, Phrase, Quantity, examples
 from underlid.quantity.units import DEGREES, FAHRENHEIT, UNIT_OF, Unit
 
 BY_EYE = Fraction(1, 5)  # how far a filled container may be from full
@@ -57,12 +57,10 @@ class _Span:
 
 
 def amount_of(
-    phrases: tuple[Phrase, ...], text: str, expect: str | None, containers: Mapping[str, VagueAmount]
+    phrases: tuple[Phrase, ...], text: str, expect: str | None, containers: Mapping[str, VagueAmount], unit: str = ""
 ) -> VagueAmount:
-    """The amount that one phrase, or two for the same thing, stand for."""
-    if expect is not None and expect not in units.CANONICAL:
-        raise ValueError(f"expect is {expect!r}, which is none of {', '.join(units.CANONICAL)}")
-    means = _Means(text, expect, containers)
+    """The amount that one phrase, or two for the same thing, stand for; `unit` serves numbers without one."""
+    means = _Means(text, expect, containers, unit)
     if len(phrases) == 1:
         return means.vague_amount(means.span(phrases[0]))
     return means.vague_amount(means.twice(*phrases))
@@ -70,11 +68,11 @@ def amount_of(
 
 def size_of(sides: tuple[Quantity, ...], text: str) -> VagueSize:
     """Length, width and height, where a unit written once, last, holds for all."""
-    means = _Means(text, "m", {})
     last = sides[-1].parts[-1][1]
+    means = _Means(text, "m", {}, last)
     if not last:
         raise AmountError("the sides have no unit", text, len(text), "Write it last, as '17 x 12 x 11 in'.")
-    spans = [means.span(Phrase("", (side,), at=side.at), unit=last) for side in sides]
+    spans = [means.span(Phrase("", (side,), at=side.at)) for side in sides]
     for span in spans:
         if span.measured[0].low <= 0 or span.low is None or span.high is None:
             raise AmountError("a side needs a size", text, span.measured[0].at, "Write all three sides.")
@@ -88,6 +86,7 @@ class _Means:
     text: str
     expect: str | None
     containers: Mapping[str, VagueAmount]
+    unit: str  # the spelling taken where no unit is written
 
     def error(self, what: str, at: int, mend: str) -> AmountError:
         return AmountError(what, self.text, at, mend)
@@ -97,13 +96,14 @@ class _Means:
         high = float("inf") if span.high is None else float(span.high)
         return VagueAmount(low, high, span.unit, span.kind, self.text, span.flags)
 
-    def span(self, phrase: Phrase, unit: str = "") -> _Span:
+    def span(self, phrase: Phrase) -> _Span:
         if not phrase.quantities:
             return self._without_number(phrase)
         spellings = [q.parts[-1][1] for q in phrase.quantities]
         # In "6 to 7 C" and "43° to 45°F" the one unit holds for both numbers.
-        written = [s for s in spellings if s and units.find_unit(s) is not DEGREES] or [s for s in spellings if s]
-        shared = written[-1] if written else unit
+        # "Degrees" alone says so little that the unit of the reading before comes first.
+        written = [s for s in spellings if s and units.find_unit(s) is not DEGREES]
+        shared = written[-1] if written else self.unit or next((s for s in spellings if s), "")
         measured = tuple(self._measure(q, shared) for q in phrase.quantities)
         kinds = {m.unit.canonical for m in measured}
         if len(kinds) > 1:
@@ -175,20 +175,21 @@ class _Means:
             if self.expect == "degC":
                 return DEGREES
             return UNIT_OF[self.expect or "1"]
-        own = {name.lower(): held for name, held in self.containers.items()}
+        own = {name.lower(): held for name, held in self.containers.items() if not units.is_unit(name)}
         plain = spelling.rstrip(".")
         held = next((own[s] for s in (plain, plain.removesuffix("s"), plain.removesuffix("es")) if s in own), None)
         unit: Unit | VagueAmount | None = held or units.find_unit(spelling)
         if unit is None:
-            mend = f"Write a unit such as C, L or g, or first say what the container holds: {plain} = 0.2 L."
+            if not plain.isalpha() or self.expect not in (None, "L", "kg"):
+                raise self.error(f"'{plain}' is no unit", at, examples(self.expect))
+            mend = "If that is a container of yours, say first what it holds, for example that a handful holds 0.2 L."
             raise self.error(f"'{plain}' is no unit, and no container of that name is defined", at, mend)
         if held is not None and not 0 <= held.low <= held.high < LARGEST:
-            raise self.error(f"what '{plain}' holds has no bounds", at, f"Say it first: {plain} = 0.2 L.")
+            raise self.error(f"what '{plain}' holds has no bounds", at, "Say it again with both, for example 0.2 L or 1 to 2 L.")
         canonical = unit.canonical if isinstance(unit, Unit) else unit.unit
         if self.expect is not None and canonical != self.expect:
             what = f"'{spelling}' makes {units.KIND_OF_UNIT[canonical]}, not {units.KIND_OF_UNIT[self.expect]}"
-            name = UNIT_OF[self.expect].name
-            raise self.error(what, at, f"Write it in {name}." if name else "Write a plain number.")
+            raise self.error(what, at, examples(self.expect))
         return unit
 
     def _measure(self, quantity: Quantity, shared: str) -> Measured:

@@ -24,6 +24,16 @@ Mark = Literal[
 ]  # fmt: skip
 
 EXAMPLES = "Write for example '6 C', '6 to 7 C', 'about 6 C', 'at least 25' or 'not noted'."
+_EXAMPLE_OF = {
+    "degC": ("6", "7", " C"),
+    "L": ("10", "12", " L"),
+    "kg": ("150", "200", " g"),
+    "m": ("20", "25", " cm"),
+    "pH": ("6.5", "7", ""),
+    "%": ("70", "75", " %"),
+    "mS/cm": ("1.2", "1.5", " mS/cm"),
+    "1": ("25", "30", ""),
+}
 
 _MARKS: dict[str, Mark] = {
     "ABOUT": "about",
@@ -81,14 +91,22 @@ class Phrase:
     at: int = 0
 
 
-def read(text: str) -> tuple[Phrase, ...]:
-    """One phrase, or two that name the same amount twice, as "43 F / 6 C"."""
-    return _parse(text, "start")  # type: ignore[no-any-return]
+def examples(expect: str | None) -> str:
+    """How to write an amount in the canonical unit that is expected, or in any."""
+    if expect is None:
+        return EXAMPLES
+    one, other, unit = _EXAMPLE_OF[expect]
+    return f"Write for example '{one}{unit}', '{one} to {other}{unit}', 'about {one}{unit}' or 'not noted'."
+
+
+def read(text: str, expect: str | None = None) -> tuple[Phrase, ...]:
+    """One phrase, or two that name the same amount twice, as "43 F / 6 C"; `expect` serves a mistake's mend."""
+    return _parse(text, "start", examples(expect))  # type: ignore[no-any-return]
 
 
 def read_size(text: str) -> tuple[Quantity, ...]:
     """Length, width and height."""
-    return _parse(text, "size")  # type: ignore[no-any-return]
+    return _parse(text, "size", "Write length by width by height, as '17 x 12 x 11 in'.")  # type: ignore[no-any-return]
 
 
 @cache
@@ -96,26 +114,25 @@ def _parser() -> Lark:
     return Lark.open("amount.lark", rel_to=__file__, parser="lalr", start=["start", "size"], maybe_placeholders=False)
 
 
-def _parse(text: str, start: str) -> Any:
+def _parse(text: str, start: str, mend: str) -> Any:
     if len(text) > LONGEST:
-        raise AmountError(f"that is {len(text)} characters, more than an amount needs", text, LONGEST, EXAMPLES)
+        raise AmountError(f"that is {len(text)} characters, more than an amount needs", text, LONGEST, mend)
     if not text.strip():
-        raise AmountError("there is nothing written", text, 0, EXAMPLES)
+        raise AmountError("there is nothing written", text, 0, mend)
     try:
         return _Reader(text).transform(_parser().parse(plain(text), start=start))
     except UnexpectedCharacters as error:
         at = error.pos_in_stream or 0
-        raise AmountError(f"'{word_at(text, at)}' has no place in an amount", text, at, EXAMPLES) from None
+        raise AmountError(f"'{word_at(text, at)}' has no place in an amount", text, at, mend) from None
     except UnexpectedToken as error:
-        raise _unexpected(text, error.token, start) from None
+        raise _unexpected(text, error.token, mend) from None
     except VisitError as error:
         if isinstance(error.orig_exc, AmountError):
             raise error.orig_exc from None
         raise
 
 
-def _unexpected(text: str, token: Token, start: str) -> AmountError:
-    mend = EXAMPLES if start == "start" else "Write length by width by height, as '17 x 12 x 11 in'."
+def _unexpected(text: str, token: Token, mend: str) -> AmountError:
     at = token.start_pos
     if token.type == "$END" or at is None:
         return AmountError("something is missing at the end", text, len(text.rstrip()), mend)

@@ -126,6 +126,15 @@ def find_unit(words: str) -> Unit | None:
     return _BY_SPELLING.get(words) or _BY_SPELLING.get(words.removesuffix("s"))
 
 
+def is_unit(name: str) -> bool:
+    """Whether a name is a unit of one plain meaning, which no container of the keeper's may take.
+
+    A cup, a pint or a gallon has several, and so the keeper may say which; so may a piece.
+    """
+    unit = find_unit(name.strip().lower())
+    return unit is not None and not unit.flag and unit is not COUNT
+
+
 def to_fahrenheit(celsius: float) -> float:
     """A temperature in °F from °C."""
     return celsius * 1.8 + 32.0

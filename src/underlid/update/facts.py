@@ -58,6 +58,7 @@ class ColdestHour:
 class RefugeFact:
     """The refuge at its smallest hour: share of the bedding and litres of it inside the tolerated band.
 
+    widest : litres inside the band as wide as any source has it, at its smallest hour
     ice : share of the bedding's water that is ice, at the hour where the 95 % point is highest
     """
 
@@ -69,6 +70,8 @@ class RefugeFact:
     species: str
     common_name: str
     band_c: tuple[float, float]
+    widest: Range
+    widest_band_c: tuple[float, float]
     band_sources: tuple[str, str]
 
 
@@ -230,6 +233,7 @@ class Story:
     readings_used: int
     draws: int
     trusted: bool
+    misfit: bool
     unknown: tuple[str, ...]
     weather_source: str
     typical: bool

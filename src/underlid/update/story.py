@@ -102,6 +102,7 @@ def tell(
         readings_used=study.posterior.readings,
         draws=len(study.posterior.draws["loss"]),
         trusted=study.posterior.trusted,
+        misfit=study.posterior.misfit,
         unknown=(*_edges(study, start, end, first, after, zone), *dict.fromkeys(study.notes)),
         weather_source=case.weather_source,
         typical=case.typical,
@@ -130,7 +131,8 @@ def _coldest(study: Study, first: int, after: int, entries: Sequence[AnyEntry], 
 def _refuge(study: Study, first: int, after: int, zone: ZoneInfo) -> RefugeFact:
     case, result = study.case, study.outlook
     litres = case.situation.vessel.bedding_m3 * 1000
-    spans = result.refuge_draws[:, first:after]
+    spans = result.refuge_draws[:, first:after, 0]
+    widest = _range_of(100 * result.refuge_draws[:, first:after, 1].min(axis=1), "%", _provenance(study, first))
     share = _range_of(100 * spans.min(axis=1), "%", _provenance(study, first))
     when = case.time_utc[first + spans.argmin(axis=1)]
     ice = result.frozen[first + int(result.frozen[first:after, 2].argmax())] * 100
@@ -144,6 +146,8 @@ def _refuge(study: Study, first: int, after: int, zone: ZoneInfo) -> RefugeFact:
         species=kind.name,
         common_name=kind.common_name,
         band_c=kind.band_c,
+        widest=_scaled(widest, litres / 100, "L"),
+        widest_band_c=kind.widest_band_c,
         band_sources=(kind.tolerated_low_c.source, kind.tolerated_high_c.source),
     )
 

@@ -11,6 +11,7 @@ from underlid.update import phrases
 from underlid.update.facts import Ahead, Parameter, Provenance, Range, ReadingFact, Story
 
 LITTLE_LEARNED = 0.75  # share of the prior's width above which a parameter counts as hardly learned: our judgement
+LITTLE_WIDER = 0.1  # a width may come out a little above the prior's by chance of the draws
 CLOSE_S = 2 * 86400  # times no further apart than this are told to the hour
 ONE_BIN = (
     "One bin without a comparison can show that something is possible here. "
@@ -46,7 +47,10 @@ def key_figures(story: Story) -> tuple[KeyFigure, ...]:
             "Smallest refuge",
             phrases.litres(refuge.litres),
             f"of about {phrases.number(refuge.bedding_litres, 0)}",
-            (phrases.litres_range(refuge.litres), phrases.percent_range(refuge.share)),
+            (
+                phrases.litres_range(refuge.litres),
+                f"{phrases.litres_range(refuge.widest)} if {phrases.warmth(refuge.widest_band_c[0])} is borne",
+            ),
             refuge.share.provenance,
         ),
     ]
@@ -84,7 +88,12 @@ def coldest(story: Story) -> str:
 
 def basis(story: Story) -> str:
     """What stands behind the coldest hour."""
-    return _basis(story) + ("" if story.trusted else " The fit has not settled: read every range here with doubt.")
+    said = _basis(story)
+    if story.misfit:
+        said += " The readings and this weather do not fit together: read every range here with doubt."
+    elif not story.trusted:
+        said += " The fit has not settled: read every range here with doubt."
+    return said
 
 
 def _basis(story: Story) -> str:
@@ -109,12 +118,15 @@ def refuge(story: Story) -> str:
     if found.share.low >= 99.5:
         return f"All of the {whole} {'are predicted to stay' if predicted else 'stayed'} within {band}."
     near = f"At its smallest, near {phrases.day(found.when.usual)}, the refuge"
+    # What the worms bear is less sure than the temperature, so the account says how much hangs on it.
+    other = f"Sources differ on that limit: with {phrases.warmth(found.widest_band_c[0])} as the lower end it "
+    other += f"{'would hold' if predicted else 'held'} {phrases.litres_range(found.widest)}."
     if found.share.high < 0.5:
-        return f"{near} {'is predicted to vanish' if predicted else 'vanished'}: no bedding within {band}."
+        return f"{near} {'is predicted to vanish' if predicted else 'vanished'}: no bedding within {band}. {other}"
     return (
         f"{near} {'is predicted to hold' if predicted else 'held'} about {phrases.litres(found.litres)} of "
         f"{whole}, nine in ten from {phrases.litres_range(found.litres)} ({phrases.percent_range(found.share)}): the "
-        f"part within {band}."
+        f"part within {band}. {other}"
     )
 
 
@@ -144,7 +156,8 @@ def ahead(story: Story) -> str:
     )
     if story.rest is not None:
         said += (
-            f" From then to {phrases.day(story.rest.last)} it is predicted to fall to {_lowest(story.rest)} of that."
+            f" From then to {phrases.day(story.rest.last)} it is predicted to fall to {_lowest(story.rest)} of going "
+            "below it."
         )
     return said
 
@@ -253,7 +266,7 @@ def _lowest(span: Ahead) -> str:
 
 
 def _hardly(found: Parameter) -> bool:
-    return found.width_left > LITTLE_LEARNED
+    return LITTLE_LEARNED < found.width_left <= 1.0 + LITTLE_WIDER
 
 
 def _parameter_range(found: Range, unit: str) -> str:

@@ -36,6 +36,11 @@ class Species:
     tolerated_high_c: Fact
 
     @property
+    def widest_band_c(self) -> tuple[float, float]:
+        """The band as wide as any source has it [degC]: how much a refuge depends on which source is right."""
+        return self.tolerated_low_c.low, self.tolerated_high_c.high
+
+    @property
     def band_c(self) -> tuple[float, float]:
         """The tolerated band [degC], best values; what a refuge is measured against."""
         return self.tolerated_low_c.value, self.tolerated_high_c.value

@@ -1,0 +1,110 @@
+"""Clauses that give the bin something: how much of what."""
+
+from __future__ import annotations
+
+import re
+
+from underlid.entry.places import find_place
+from underlid.entry.said import Known, Said
+from underlid.entry.split import AMOUNT_BEGINS, Clause
+from underlid.quantity import AmountError, VagueAmount, parse_amount
+from underlid.records import Feeding
+
+_FED = re.compile(r"(fed|feed|gave|added|add|watered)(?:\s+(?:them|it|with))?(?!\w)\s*:?", re.IGNORECASE)
+_FED_NOTHING = re.compile(r"\w+\s+(?:nothing|none|no\s)", re.IGNORECASE)
+_LITTLE = re.compile(
+    r"(?:(?:just\s+)?an?\s+(?:little\s+bit|bit|little|tad|touch)|some)(?!\w)(?:\s+of(?!\w))?"
+    r"(?!\s+(?:over|above|under|below|(?:more|less|fewer)\s+than)\b)",
+    re.IGNORECASE,
+)
+_GAVE_A = re.compile(r"(?:add(?:ed)?|gave)\s+(?:an?\s+(?!bit\b|little\b|tad\b|touch\b)|the\s)", re.IGNORECASE)
+_FEED_UNITS = ("kg", "L", "1")
+_PIECES = ("slice", "piece", "sheet", "leaf", "leave", "chunk", "cube", "ball", "page", "skin", "peel")
+
+
+def feeding_verb(clause: Clause) -> re.Match[str] | None:
+    """The verb of feeding that the clause begins with, unless nothing was fed."""
+    return None if _FED_NOTHING.match(clause.text) else _FED.match(clause.text)
+
+
+def surely_fed(clause: Clause, known: Known) -> bool:
+    """Whether food is meant: "added a lid" fed nobody, but "added a bucket of leaves" did, once a bucket is known."""
+    if not _GAVE_A.match(clause.text):
+        return True
+    return any(re.match(rf"\w+\s+an?\s+{re.escape(name)}\b", clause.text, re.I) for name in known.containers)
+
+
+def feeding(clause: Clause, verb: re.Match[str] | None, known: Known) -> Said:
+    """What was given, how much and where; without a verb for what an earlier one still governs."""
+    start = verb.end() if verb else 0
+    text, place, _, notes = find_place(clause.text, with_preposition=True)
+    rest = text[start:].rstrip(" .,")
+    begins = start + len(rest) - len(rest.lstrip())
+    rest = rest.lstrip()
+    little = _LITTLE.match(rest)
+    if little and not AMOUNT_BEGINS.match(rest[little.end() :].lstrip()):  # "some 150 g" is about 150 g
+        amount, material = None, rest[little.end() :]
+        notes += (f"'{little[0]}' is no amount; kept as not noted",)
+    else:
+        amount, material = _amount_and_material(clause, rest, begins, known)
+        if amount is None:
+            amount, material = _material_and_amount(rest, known)
+        if amount is None:
+            notes += ("no amount written; kept as not noted",)
+    material = material.strip().removeprefix("of ").strip()
+    if not material and verb is not None and verb[1].lower() == "watered":
+        material = "water"
+    if not material:
+        raise clause.error("what was given is missing", len(clause.text), "Write it, as 'fed 150 g pear cores'.")
+    if amount is None:
+        amount = parse_amount("not noted", expect="L" if material == "water" else "kg")
+    if amount.unit == "1" and verb is not None and not verb[1].lower().startswith("f"):
+        notes += ("taken as food",)  # "added 2 bricks" would be none
+    return Said(Feeding, {"material": material, "amount": amount, "place": place}, notes + amount.flags)
+
+
+def _amount_and_material(clause: Clause, rest: str, begins: int, known: Known) -> tuple[VagueAmount | None, str]:
+    """The longest run of first words that is an amount, and the words after it."""
+    if not AMOUNT_BEGINS.match(rest):
+        return None, rest
+    ends = [found.end() for found in re.finditer(r"\S+", rest)][:12]
+    first_error: AmountError | None = None
+    for end in reversed(ends):
+        try:
+            amount = parse_amount(rest[:end], containers=known.containers)
+        except AmountError as error:
+            first_error = error
+            continue
+        if amount.unit not in _FEED_UNITS:
+            first_error = None
+            break
+        _refuse_unknown_container(clause, amount, rest, begins, end, known)
+        return amount, rest[end:].strip()
+    if re.match(r"\S*\d", rest) or first_error is None:
+        mistake = first_error or AmountError(
+            "this is no mass, volume or number of pieces", rest, 0, "Write g, L or a number."
+        )
+        raise clause.wrapped(mistake, begins)
+    return None, rest
+
+
+def _material_and_amount(rest: str, known: Known) -> tuple[VagueAmount | None, str]:
+    """An amount that comes last: "pear cores (150 g)", "pear cores about 150 g"."""
+    last = re.search(r"[\s,(]+((?:about\s+|~\s*)?\d[^()]{0,30})\)?$", rest)
+    if last is None:
+        return None, rest
+    try:
+        amount = parse_amount(last[1], containers=known.containers)
+    except AmountError:
+        return None, rest
+    return (amount, rest[: last.start()]) if amount.unit in ("kg", "L") else (None, rest)
+
+
+def _refuse_unknown_container(
+    clause: Clause, amount: VagueAmount, rest: str, begins: int, end: int, known: Known
+) -> None:
+    """Refuse to take "a handful of leaves" for one piece of "handful of leaves"."""
+    of = re.match(r"\s+(\w+)\s+of\s", rest[end:])
+    if amount.unit != "1" or of is None or of[1].lower().removesuffix("s") in _PIECES:
+        return
+    known.amount(clause, rest[: end + of.end(1)], begins, None)
