@@ -54,6 +54,11 @@ def refused(result, *parts):
         (("update", "north", "--weather", "no-such.csv", "--month", "January"), ["2026-01"]),
         (("parse", "6 C", "--now", "the day the music died"), []),
         (("export", "--out", "/proc/no/such.csv"), ["/proc"]),
+        (("export", "--out", "."), ["folder"]),
+        (("outlook", "north", "--weather", "."), ["cannot be read"]),
+        (("outlook", "north", "--weather", "x.csv", "--fill-gaps", "-3"), ["--fill-gaps"]),
+        (("check", "--weather", "x.csv", "--place", "here"), ["two numbers"]),
+        (("check", "--weather", "x.csv", "--place", "91,0"), ["no place on Earth"]),
         (("new", "south", *SIZE, "--timezone", "Europe/London", "--journal", "/proc/nothing"), ["/proc"]),
     ],
 )
@@ -82,6 +87,13 @@ def test_an_outlook_without_matching_weather_says_what_is_missing(with_bin, wint
     back.write_text("\n".join([*rows[:1500], rows[500], *rows[1500:]]) + "\n")
     refused(with_bin("outlook", "north", "--weather", back, "--now", NOW), "back.csv")
     assert dump() == before
+
+
+def test_nothing_ahead_without_weather_ahead(with_bin, winter):
+    late = with_bin("outlook", "north", "--weather", winter, "--now", "2026-05-01")
+    refused(late, "11 Feb 2026", "--past")
+    past = with_bin("outlook", "north", "--weather", winter, "--until", "5 Jan 2026", "--now", NOW)
+    refused(past, "before the present")
 
 
 def test_a_month_that_the_weather_does_not_hold(with_bin, winter):

@@ -178,6 +178,27 @@ def test_past_years_carry_the_outlook_to_the_end_of_winter(logged, winter, tmp_p
     assert any("typical year" in note for note in told["notes"])
 
 
+def test_daily_weather_becomes_hours_when_the_place_is_given(with_bin, tmp_path):
+    days = ["date,tmin_c,tmax_c", *(f"2025-12-{day:02d},{day % 4 - 2},{day % 4 + 5}" for day in range(1, 32))]
+    (tmp_path / "days.csv").write_text("\n".join(days) + "\n")
+    words = ("outlook", "north", "--weather", "days.csv", "--now", "2025-12-20 20:00", "--json")
+    assert "latitude" in with_bin(*words).err
+    told = with_bin(*words, "--place", "52.1,-1.3").json
+    assert len(told["time"]) == 7 * 24 + 1
+    assert -3 < min(told["air"]["p50"]) < max(told["air"]["p50"]) < 9
+
+
+def test_the_table_shows_days_then_weeks_and_begins_where_asked(logged, winter):
+    from underlid.weather.files import demo_weather
+
+    words = ("outlook", "north", "--weather", winter, "--past", demo_weather(), "--now", NOW)
+    shown = logged(*words).out
+    assert "Tue 3 Feb" in shown
+    assert "10 Feb–16 Feb" in shown
+    assert "until 30 Apr 2026" in shown
+    assert "Fri 2 Jan" in logged(*words, "--since", "2 Jan").out
+
+
 def test_the_update_is_one_page_that_needs_no_network(logged, winter, tmp_path):
     told = logged("update", "north", "--weather", winter, "--month", "2026-01", "--json", "--now", NOW).json
     page = (tmp_path / told["file"]).read_text("utf-8")

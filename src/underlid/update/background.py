@@ -23,9 +23,10 @@ def bin_facts(story: Story) -> tuple[tuple[str, str, str], ...]:
     taken = f"({phrases.ends(founders[0], founders[-1])})" if founders else ""
     return (
         ("Started", bin.started.words, ""),
+        # One box is usually written once, so its words are said once.
         ("Length inside", bin.length.words, phrases.length(bin.length)),
-        ("Width inside", bin.width.words, phrases.length(bin.width)),
-        ("Height inside", bin.height.words, phrases.length(bin.height)),
+        ("Width inside", bin.width.words if bin.width.words != bin.length.words else "", phrases.length(bin.width)),
+        ("Height inside", bin.height.words if bin.height.words != bin.length.words else "", phrases.length(bin.height)),
         ("Walls", bin.wall_thickness.words, bin.wall),
         ("Stands", "", f"{bin.siting}, on {bin.base}"),
         ("Founders", bin.founders.words, f"{taken} {bin.species}, {story.refuge.common_name}".strip()),

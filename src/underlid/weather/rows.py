@@ -34,7 +34,7 @@ class WeatherFileError(ValueError):
     def __init__(self, path: Path, found: str, *, line: int | None = None, column: str | None = None) -> None:
         self.path, self.line, self.column = path, line, column
         where = "".join((f", line {line}" if line else "", f", column {column}" if column else ""))
-        super().__init__(f"{path.name}{where}: {found}")
+        super().__init__(f"{path.name or path}{where}: {found}")
 
 
 @dataclass(frozen=True, slots=True)
