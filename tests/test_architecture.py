@@ -18,7 +18,7 @@ MAY_IMPORT = {
     "bedding": {"bedding"},
     "heat": {"heat", "bedding"},
     "worms": {"worms"},
-    "fit": RECORDS | SCIENCE | {"fit"},
+    "fit": RECORDS | SCIENCE | {"fit", "entry"},
     "journal": RECORDS | {"journal"},
     "update": RECORDS | SCIENCE | {"fit", "update"},
     "answer": {"journal", "fit", "weather"},

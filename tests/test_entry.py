@@ -1,6 +1,7 @@
 import math
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from itertools import count
 from pathlib import Path
@@ -10,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from underlid.entry import EntryError, Understood, describe, parse_line
+from underlid.entry import EntryError, Understood, describe, looks_like_a_temperature, parse_line
 from underlid.quantity import VagueAmount, parse_amount, parse_when
-from underlid.records import AnyEntry, Bin, Claim, Feeding, Note, Photo, Reading, SampleCount, Sighting
+from underlid.records import AnyEntry, BeddingLayer, Bin, Claim, Feeding, Note, Photo, Reading, SampleCount, Sighting
 
 ZONE = ZoneInfo("America/New_York")
 NOW = datetime(2026, 2, 10, 21, 15, tzinfo=ZONE)
@@ -92,6 +93,9 @@ def test_a_line_without_a_date_is_now_and_says_so() -> None:
     ("line", "start"),
     [
         ("7:30: 6 C", "2026-02-10 07:29"),
+        ("New Year's Eve: 6 C", "2025-12-31 00:00"),
+        ("around Christmas: 6 C", "2025-12-23 00:00"),
+        ("last night I think: 6 C", "2026-02-09 20:00"),
         ("2026-01-23 23:40: 6 C", "2026-01-23 23:39"),
         ("last night: 6 C", "2026-02-09 20:00"),
         ("early in the month: 6 C", "2026-02-01 00:00"),
@@ -133,6 +137,14 @@ def test_dates_before_the_colon(line: str, start: str) -> None:
         ("3 C air", "air temperature", "not noted", 2.5),
         ("bedding pH strip between 6.5 and 7", "pH", "not noted", 6.5),
         ("between 6 and 7 C at the top", "temperature", "surface", 6.0),
+        ("-6 C middle", "temperature", "middle", -6.5),
+        ("🪱🪱 middle 4 C", "temperature", "middle", 3.5),
+        ("pH: 6.5", "pH", "not noted", 6.45),
+        ("7 or 8 C I think", "temperature", "not noted", 7.0),
+        ("7 or 8 C, I think", "temperature", "not noted", 7.0),
+        ("maybe middle 7 C", "temperature", "middle", 6.5),
+        ("middle probably 7 C", "temperature", "middle", 6.5),
+        ("the thermometer says 3 C in the middle", "temperature", "middle", 2.5),
     ],
 )
 def test_readings(line: str, quantity: str, place: str, low: float) -> None:
@@ -149,6 +161,12 @@ def test_depth_is_in_metres_below_the_surface(line: str) -> None:
     depth = reading(line).depth
     assert depth is not None
     assert (depth.low, depth.high, depth.unit) == (0.045, 0.055, "m")
+
+
+@pytest.mark.parametrize("line", ["-middle 6 C", "- middle 6 C", "• middle 6 C", "yesterday: – middle 6 C"])
+def test_the_dash_of_a_list_is_no_minus(line: str) -> None:
+    record = reading(line)
+    assert (record.place, record.amount.low, record.words) == ("middle", 5.5, "middle 6 C")
 
 
 def test_a_slash_divides_places_but_not_units() -> None:
@@ -188,7 +206,34 @@ def test_a_number_alone_takes_the_unit_of_the_reading_before_it() -> None:
     line = understood("middle 2-3 C, edge 1")
     assert isinstance(line.records[1], Reading)
     assert line.records[1].amount.unit == "degC"
-    assert line.notes_on[-1] == "'edge 1': no unit written; taken as temperature, as before"
+    assert line.notes_on[-1] == "'edge 1': no unit written; taken as °C, as before"
+
+
+@pytest.mark.parametrize(
+    ("line", "fahrenheit"),
+    [
+        ("12 Dec: middle 40F, edge 38", 38),
+        ("12 Dec: middle 40F, edge 39, surface 38", 38),
+        ("12 Dec: temp 40F, air 38", 38),
+        ("12 Dec: middle 40F, edge 38 degrees", 38),
+        ("12 Dec: middle 43F / 6C, edge 38", 38),
+        ("12 Dec: middle 40 F and 38 at the side", 38),
+    ],
+)
+def test_the_unit_lent_is_the_one_that_was_written(line: str, fahrenheit: int) -> None:
+    found = understood(line)
+    last = found.records[-1]
+    assert isinstance(last, Reading)
+    assert last.amount.low == pytest.approx((fahrenheit - 0.5 - 32) / 1.8)
+    assert last.amount.flags == ()
+    assert found.notes_on[-1] == f"'{last.words}': no unit written; taken as °F, as before"
+
+
+def test_a_lent_unit_takes_negative_and_vague_numbers() -> None:
+    for words, low in (("surface minus 3", -3.5), ("surface -3", -3.5), ("surface 3ish", 1.5)):
+        second = understood(f"edge -2 C, {words}").records[1]
+        assert isinstance(second, Reading)
+        assert second.amount.low == low
 
 
 def test_after_a_reading_a_dozen_is_still_a_count_and_not_noted_a_reading() -> None:
@@ -215,6 +260,14 @@ def test_after_a_reading_a_dozen_is_still_a_count_and_not_noted_a_reading() -> N
         ("fed leaves", "leaves", "kg", "not noted"),
         ("fed pear cores (150 g)", "pear cores", "kg", "exact"),
         ("gave them pear cores about 150 g", "pear cores", "kg", "about"),
+        ("fed: 150 g leaves", "leaves", "kg", "exact"),
+        ("watered a bit", "water", "L", "not noted"),
+        ("fed a bit of peel", "peel", "kg", "not noted"),
+        ("fed some peel", "peel", "kg", "not noted"),
+        ("gave a little leaf mould", "leaf mould", "kg", "not noted"),
+        ("fed some 150 g peel", "peel", "kg", "about"),
+        ("fed a bit over 150 g peel", "peel", "kg", "between"),
+        ("maybe fed 150 g peel", "peel", "kg", "exact"),
     ],
 )
 def test_feedings(line: str, material: str, unit: str, kind: str) -> None:
@@ -242,6 +295,8 @@ def test_one_verb_feeds_several_things() -> None:
         ("worms: about a dozen", "not noted", "not noted", 9.6, 14.4),
         ("saw a worm", "not noted", "not noted", 1, 1),
         ("between 3 and 5 sub-adults near the edge", "sub-adult", "edge", 3, 5),
+        ("none at the top", "not noted", "surface", 0, 0),
+        ("there are 3 at the side", "not noted", "edge", 3, 3),
         ("at least 25 hatchlings", "hatchling", "not noted", 25, float("inf")),
     ],
 )
@@ -295,6 +350,72 @@ def test_anything_else_is_kept_as_a_note_and_said_so(line: str) -> None:
     assert f"'{line}': kept as a note" in found.notes_on
 
 
+@pytest.mark.parametrize(
+    ("line", "hint"),
+    [
+        ("middel 2 C", "middle 2 C"),
+        ("middle 5/edge 4", "middle 5 C"),
+        ("the edge felt like 40 F", "edge 40 F"),
+    ],
+)
+def test_a_note_that_looks_like_a_temperature_is_warned_of(line: str, hint: str) -> None:
+    found = understood(line)
+    assert isinstance(found.records[0], Note)
+    warning = f"'{line}': kept as a note although it looks like a temperature; write it as '{hint}' if it is one"
+    assert found.notes_on[-1] == warning
+    assert looks_like_a_temperature(line)
+    assert isinstance(only(hint), Reading)
+
+
+@pytest.mark.parametrize(
+    "line", ["smells fine", "middle 3 dead worms", "70 %", "2 holes in the side", "7pm at the edge"]
+)
+def test_other_notes_are_not(line: str) -> None:
+    assert not looks_like_a_temperature(line)
+
+
+def test_labels_before_a_colon_are_no_dates() -> None:
+    assert isinstance(only("note: middle 6 C"), Note)
+    assert understood("note: middle 6 C").notes_on[-1] == "'note: middle 6 C': kept as a note"
+    assert isinstance(only("smell: fine"), Note)
+    assert [type(r) for r in understood("smell: fine; middle 6 C").records] == [Note, Reading]
+
+
+def test_a_line_tells_whether_it_had_a_date() -> None:
+    assert understood("yesterday: middle 6 C").dated
+    assert not understood("middle 6 C").dated
+
+
+def test_the_bottom_is_the_lowest_fifth_of_the_bedding() -> None:
+    layers = tuple(
+        BeddingLayer(
+            id=str(n), position=n, material="leaf mould", depth=parse_amount(cm), moisture=parse_amount("70 %")
+        )
+        for n, cm in enumerate(("15 cm", "5 cm"))
+    )
+    line = parse_line("bottom 5 C", bin=replace(BIN, layers=layers), now=NOW, new_id=ids())
+    (record,) = line.records
+    assert isinstance(record, Reading)
+    assert record.depth is not None
+    assert (record.depth.low, record.depth.high) == pytest.approx((0.16, 0.20))
+    assert (record.place, record.depth.unit, record.depth.kind, record.depth.words) == (
+        "middle",
+        "m",
+        "about",
+        "bottom",
+    )
+    told = "'bottom 5 C': bottom taken as the lowest fifth of the bedding, in the middle"
+    assert line.notes_on[1:] == (told,)
+    unknown = reading("bottom 5 C")
+    assert (unknown.place, unknown.depth) == ("not noted", None)
+
+
+def test_a_container_named_as_a_unit_does_not_take_its_place() -> None:
+    (fed,) = understood("fed 2 kg peel", {"kg": parse_amount("5 L")}).records
+    assert isinstance(fed, Feeding)
+    assert (fed.amount.unit, fed.amount.high) == ("kg", 2.5)
+
+
 def test_sentences_end_at_full_stops_but_decimals_do_not() -> None:
     records = understood("Middle 6.5 C. Edge 5 C. Looks fine.").records
     assert [type(r) for r in records] == [Reading, Reading, Note]
@@ -310,6 +431,12 @@ def test_sentences_end_at_full_stops_but_decimals_do_not() -> None:
         ("fed 3 cm of leaves", "no mass, volume or number", "3"),
         ("fed 150 g", "what was given", ""),
         ("edge 1", "no unit", "1"),
+        ("14 Jan: the thermometer says 3 in the middle and 1 at the side", "no unit", "3"),
+        ("12 near the top", "no unit", "12"),
+        ("checked at dusk: middle 6 or 7 C", "'checked at dusk' is no date", "checked"),
+        ("Boxing night, late: fed 150 g peel", "is no date", "Boxing"),
+        ("Boxing night: middle 8", "is no date", "Boxing"),
+        ("6 C wow mate", "'c wow mate' is no unit", "C wow"),
         ("edge about 1, middle about 3", "no unit", "about"),
         ("12 worms at 6 C", "side by side", "6 C"),
         ("edge 1 C; moisture 170 %", "percentage", "170"),
@@ -344,6 +471,9 @@ def test_a_mistake_is_placed_in_the_whole_line(line: str, what: str, pointed: st
         ("23 Jan: 6 C at 5 cm", "temperature, 5 cm down: 6 °C (43 °F), 23 Jan 2026"),
         ("23 Jan: fed 150 g pear cores", "fed pear cores: 150 g, 23 Jan 2026"),
         ("23 Jan: gave 2 banana skins", "fed banana skins: 2 pieces, 23 Jan 2026"),
+        ("23 Jan: fed 1 apple", "fed apple: 1 piece, 23 Jan 2026"),
+        ("23 Jan: saw at least 1 worm", "seen: at least 1 worm, 23 Jan 2026"),
+        ("23 Jan: saw 0 to 1 worms", "seen: 0 to 1 worms, 23 Jan 2026"),
         ("23 Jan: about a dozen near the top", "seen, surface: about 10 to 14 worms, 23 Jan 2026"),
         (
             "23 Jan: sample 0.5 L middle: 1 adult, 8 juveniles",
@@ -381,7 +511,8 @@ PIECES = [
     "23 Jan", "yesterday", "last night", ":", ": ", ";", ", ", " and ", ". ", "middle", "edge", "top", "6 C",
     "6", "6,5", "50 F", "pH 6.5", "moisture", "70 %", "fed", "watered", "150 g", "pear cores", "a bucket",
     "of leaves", "a handful", "saw", "3", "adults", "worms", "sample", "0.5 L", "counted", "in", "from the",
-    "no", "about a dozen", "5 cm down", "between", "x", "with a probe", "\n", "6" * 40,
+    "no", "about a dozen", "I think", "a bit of", "- ", "minus 3", "38", "40F", "bottom", "Christmas", "🪱",
+    "5 cm down", "between", "x", "with a probe", "\n", "6" * 40,
 ]  # fmt: skip
 LINE_LIKE = st.lists(st.sampled_from(PIECES), max_size=12).map(" ".join)
 

@@ -45,6 +45,7 @@ def refused(result, *parts):
         (("log", "north", "middle 3 C", "--yes", "--corrects", "no-such-id", "--now", NOW), ["no-such-id"]),
         (("log", "north", "middle 3 C, edge 2 C", "--yes", "--corrects", "x", "--now", NOW), ["one entry"]),
         (("container", "bucket", "10 C"), []),
+        (("container", "kg", "2 L"), ["unit"]),
         (("import", "no-such.csv", "--bin", "north"), ["no-such.csv"]),
         (("import", "journal", "--bin", "north"), []),
         (("check", "nroth"), ["north"]),

@@ -84,6 +84,16 @@ def test_entries_lists_what_is_held_and_what_was_corrected(with_bin):
     assert with_bin("log", "north", "24 Jan: middle 4 C", "--yes", "--corrects", "", "--now", NOW).code == 2
 
 
+def test_a_correction_without_a_date_keeps_the_date(with_bin):
+    with_bin("log", "north", "23 Jan 20:00: middle 12 C", "--yes", "--now", NOW)
+    (entry,) = with_bin("entries", "north", "--json").json
+    shown = with_bin("log", "north", "temp not noted", "--yes", "--corrects", entry["id"][:8], "--now", NOW)
+    assert "the earlier date stays" in shown.out
+    (mended,) = with_bin("entries", "north", "--json").json
+    assert mended["when"]["start"] == entry["when"]["start"]
+    assert "not noted" in mended["understood"]
+
+
 def test_a_container_gives_half_a_bucket_a_volume(with_bin):
     refused = with_bin("log", "north", "fed half a bucket of leaves", "--yes", "--now", NOW)
     assert refused.code == 2

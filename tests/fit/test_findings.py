@@ -38,6 +38,10 @@ def test_two_readings_of_one_spot_that_cannot_both_be_right():
     assert not find(sentences(["5 Nov 20:00: middle 2 C", "6 Nov 20:20: middle 12 C"]), "far apart")
 
 
+def test_a_note_that_looks_like_a_temperature_is_told():
+    assert find(sentences(["5 Nov 20:00: middel 2 C"]), "looks like a temperature") == ["look"]
+
+
 def test_a_line_entered_twice_is_told():
     assert find(sentences(["5 Nov 20:00: middle 2 C", "5 Nov 20:00: middle 2 C"]), "entered twice") == ["look"]
 

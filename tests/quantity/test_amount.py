@@ -1,3 +1,4 @@
+import re
 import subprocess
 import sys
 
@@ -5,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from underlid.quantity import AmountError, VagueAmount, parse_amount, parse_size
+from underlid.quantity import AmountError, VagueAmount, parse_amount, parse_size, unit_written
+from underlid.quantity.phrase import examples
 from underlid.quantity.units import CANONICAL
 
 WORDS = [
@@ -93,8 +95,47 @@ def test_the_error_points_at_the_place_and_says_how_to_mend_it() -> None:
 
 
 def test_an_unknown_container_is_told_how_to_be_defined() -> None:
-    with pytest.raises(AmountError, match=r"handful = 0\.2 L"):
+    with pytest.raises(AmountError, match=r"say first what it holds, for example that a handful holds 0\.2 L"):
         parse_amount("a handful")
+
+
+@pytest.mark.parametrize(
+    ("text", "expect", "mend"),
+    [
+        ("wet", "%", "70 %"),
+        ("70 wet", "%", "70 %"),
+        ("6 C", "L", "10 L"),
+        ("2 hands", "m", "20 cm"),
+        ("6 C wow mate", None, "6 C"),
+        ("12 hundredweight ago", "kg", "150 g"),
+    ],
+)
+def test_the_mend_is_an_example_of_what_was_expected(text: str, expect: str | None, mend: str) -> None:
+    with pytest.raises(AmountError, match=f"for example '{mend}'"):
+        parse_amount(text, expect=expect)
+
+
+def test_the_examples_in_mends_can_be_read() -> None:
+    for expect in CANONICAL:
+        for example in re.findall("'([^']+)'", examples(expect)):
+            assert parse_amount(example, expect=expect).unit == expect
+
+
+def test_a_number_takes_the_unit_lent() -> None:
+    assert parse_amount("38", expect="degC", unit="F").high == pytest.approx((38.5 - 32) / 1.8)
+    assert parse_amount("38 C", expect="degC", unit="F").high == 38.5
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"),
+    [("40F", "f"), ("6 to 7 C", "c"), ("43 F / 6 C", "f"), ("6 degrees", ""), ("minus 3", ""), ("6x", None)],
+)
+def test_the_unit_written(text: str, unit: str | None) -> None:
+    assert unit_written(text) == unit
+
+
+def test_an_opinion_changes_no_bounds() -> None:
+    assert parse_amount("maybe 7 or 8 C I think").as_json()["kind"] == "between"
 
 
 @pytest.mark.parametrize(

@@ -1,3 +1,4 @@
+import re
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -50,6 +51,7 @@ def test_every_amount_can_be_shown(amount: VagueAmount) -> None:
     assert shown
     assert "inf" not in shown
     assert "nan" not in shown
+    assert not re.search(r"-0(?![.\d]*[1-9])", shown)
 
 
 def test_a_range_with_an_open_side_has_no_phrase() -> None:
@@ -90,6 +92,8 @@ def test_canonical_phrases(text: str, canonical: str) -> None:
         ("pH 6.5-7", "pH 6.5 to 7"),
         ("not noted C", "not noted"),
         ("0 C", "0 °C (32 °F)"),
+        ("-0 C", "0 °C (32 °F)"),
+        ("exactly -0.6 to 0.5 C", "0 °C (32 °F)"),
     ],
 )
 def test_amounts_for_people(text: str, shown: str) -> None:

@@ -2,7 +2,7 @@ from fractions import Fraction
 
 import pytest
 
-from underlid.quantity.units import find_unit, to_celsius, to_fahrenheit
+from underlid.quantity.units import find_unit, is_unit, to_celsius, to_fahrenheit
 
 # NIST SP 811 (Thompson and Taylor, 2008), Appendix B.8 and B.9, recalled: factors to SI as printed there.
 NIST = [
@@ -55,3 +55,13 @@ def test_every_unit_goes_there_and_back_without_loss() -> None:
         unit = find_unit(spelling)
         assert unit is not None
         assert unit.from_canonical(unit.to_canonical(Fraction("12.34"))) == Fraction("12.34")
+
+
+@pytest.mark.parametrize("name", ["kg", "g", "KG", "litres", "ml", "lb", "oz", " kilo ", "US gal", "cm", "C"])
+def test_a_plain_unit_is_no_name_for_a_container(name: str) -> None:
+    assert is_unit(name)
+
+
+@pytest.mark.parametrize("name", ["cup", "pint", "gallon", "bucket", "handful", "piece", ""])
+def test_a_container_may_have_another_name(name: str) -> None:
+    assert not is_unit(name)

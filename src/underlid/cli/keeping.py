@@ -124,9 +124,10 @@ def container(
 ) -> None:
     """Say what one of your containers holds, so that “half a bucket” means something."""
     from underlid.journal.store import Journal
-    from underlid.quantity.amount import parse_amount
-    from underlid.quantity.show import show_amount
+    from underlid.quantity import is_unit, parse_amount, show_amount
 
+    if is_unit(name):
+        raise NotOneOf(f"{name!r} is a unit, so it cannot be the name of a container; call it otherwise.")
     amount = parse_amount(holds)
     with Journal.open(journal) as book:
         book.set_container(name, amount)
@@ -155,22 +156,26 @@ def log(
         record = book.bin(bin)
         moment = clock(now, ZoneInfo(record.timezone))
         understood = parse_line(line, bin=record, now=moment, new_id=_id, containers=book.containers())
-        records = understood.records
+        records, notes = understood.records, understood.notes_on
         if corrects is not None:
             if len(records) != 1:
                 raise NotOneOf(f"--corrects mends one entry, but the line makes {len(records)}; give that one alone.")
-            records = (replace(records[0], corrects=_whole_id(corrects, book.entries(bin, superseded=True))),)
+            earlier = _entry(corrects, book.entries(record.name, superseded=True))
+            mended = replace(records[0], corrects=earlier.id)
+            if not understood.dated:  # a correction without a date keeps the date it had
+                mended, notes = replace(mended, when=earlier.when), ("no date written: the earlier date stays",)
+            records = (mended,)
         if not as_json:
             for entry in records:
                 print(f"  {describe(entry)}  [{entry.id[:SHOWN]}]")
-            for note in understood.notes_on:
+            for note in notes:
                 print(f"  ({note})")
         store = yes or (not as_json and _confirmed())
         if store:
             book.add(records)
     if as_json:
         told = [_as_json(entry) for entry in records]
-        show_json({"stored": store, "entries": told, "notes": list(understood.notes_on)})
+        show_json({"stored": store, "entries": told, "notes": list(notes)})
     else:
         print(f"Stored in {journal}." if store else "Nothing was stored.")
 
@@ -241,12 +246,14 @@ def _as_json(entry: AnyEntry) -> dict[str, object]:
     }
 
 
-def _whole_id(beginning: str, among: Sequence[AnyEntry]) -> str:
-    """The one id that begins so; an unknown one is left for the journal to refuse."""
-    found = [entry.id for entry in among if entry.id.startswith(beginning)]
+def _entry(beginning: str, among: Sequence[AnyEntry]) -> AnyEntry:
+    """The one entry whose id begins so."""
+    found = [entry for entry in among if beginning and entry.id.startswith(beginning)]
+    if not found:
+        raise NotOneOf(f"No entry of this bin has an id that begins with {beginning!r}; “underlid entries” lists them.")
     if len(found) > 1:
         raise NotOneOf(f"{len(found)} entries have an id that begins with {beginning!r}; give more of it.")
-    return found[0] if found else beginning
+    return found[0]
 
 
 def _id() -> str:

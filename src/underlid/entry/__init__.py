@@ -7,6 +7,7 @@ becomes two readings, a sighting and a feeding. Words that are none of these are
 
 from underlid.entry.describe import describe
 from underlid.entry.line import Understood, parse_line
+from underlid.entry.readings import looks_like_a_temperature
 from underlid.entry.split import EntryError
 
-__all__ = ["EntryError", "Understood", "describe", "parse_line"]
+__all__ = ["EntryError", "Understood", "describe", "looks_like_a_temperature", "parse_line"]

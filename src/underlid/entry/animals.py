@@ -111,6 +111,6 @@ def sighting(clause: Clause) -> Said | None:
 
 
 def _stage(animal: re.Match[str] | None) -> Any:
-    if animal is None or animal.lastgroup is None:
+    if animal is None:
         return "not noted"
-    return _STAGES[int(animal.lastgroup[1:])][0]
+    return next((stage for n, (stage, _) in enumerate(_STAGES) if animal[f"s{n}"]), "not noted")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from underlid.quantity import show_amount, show_when
+from underlid.quantity import VagueAmount, show_amount, show_when
 from underlid.records import AnyEntry, Claim, Feeding, Note, Photo, Reading, SampleCount, Sighting
 
 
@@ -19,14 +19,15 @@ def _what(record: AnyEntry) -> str:
             shown = shown.removeprefix("pH ") if quantity == "pH" else shown
             return f"{quantity}{_at(record.place)}{down}: {shown}"
         case Feeding(material=material, amount=amount):
-            pieces = " pieces" if amount.unit == "1" and amount.kind != "not noted" else ""
-            return f"fed {material}{_at(record.place)}: {show_amount(amount)}{pieces}"
+            counted = amount.unit == "1" and amount.kind != "not noted"
+            shown = _counted(amount, "piece") if counted else show_amount(amount)
+            return f"fed {material}{_at(record.place)}: {shown}"
         case SampleCount(volume=volume, counts=counts):
-            found = ", ".join(f"{show_amount(n)} {_plural(stage, n.high)}" for stage, n in counts)
+            found = ", ".join(_counted(n, stage) for stage, n in counts)
             return f"sample of {show_amount(volume)}{_at(record.place)}: {found or 'nothing counted'}"
         case Sighting(amount=amount, stage=stage):
             animal = "worm" if stage == "not noted" else stage
-            return f"seen{_at(record.place)}: {show_amount(amount)} {_plural(animal, amount.high)}"
+            return f"seen{_at(record.place)}: {_counted(amount, animal)}"
         case Photo(file=file):
             return f"photo {file}"
         case Claim(sentence=sentence):
@@ -39,5 +40,7 @@ def _at(place: str) -> str:
     return "" if place == "not noted" else f", {place}"
 
 
-def _plural(noun: str, count: float) -> str:
-    return noun if count == 1 else f"{noun}s"
+def _counted(amount: VagueAmount, noun: str) -> str:
+    shown = show_amount(amount)
+    one = shown.split()[-1] == "1" and " to " not in shown  # "at least 1 worm", but "0 to 1 worms"
+    return f"{shown} {noun}" if one else f"{shown} {noun}s"

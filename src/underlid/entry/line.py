@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from underlid.entry.clause import Reader, Said
-from underlid.entry.split import LONGEST_LINE, Clause, EntryError, clauses, date_and_rest, sentences
+from underlid.entry.clause import each_said
+from underlid.entry.said import Known, Said
+from underlid.entry.split import KEPT, LONGEST_LINE, Clause, EntryError, date_and_rest
 from underlid.quantity import VagueAmount, VagueTime, WhenError, parse_when
-from underlid.records import AnyEntry, Bin
+from underlid.records import AnyEntry, Bin, Note
 
 
 @dataclass(frozen=True, slots=True)
 class Understood:
-    """The records a line holds, and sentences on what was assumed, flagged or kept as a note."""
+    """The records a line holds, sentences on what was assumed, and whether the line had a date of its own."""
 
     records: tuple[AnyEntry, ...]
     notes_on: tuple[str, ...]
+    dated: bool
 
 
 def parse_line(
@@ -60,22 +64,47 @@ def parse_line(
     notes_on: list[str] = list(when.flags)
     if date is None:
         notes_on.append("no date written: taken as now")
-    reader = Reader(containers or {})
-    for sentence in sentences(rest):
-        previous: Said | None = None
-        for clause in (sentence,) if reader.is_sample(sentence) else clauses(sentence):
-            said = reader.read(clause, previous)
-            previous = said
-            shared: dict[str, Any] = {
-                "id": new_id(),
-                "bin": bin.name,
-                "when": when,
-                "words": clause.text,
-                "noted_at": now,
-            }
-            records.append(said.kind(**shared, **said.fields))
-            notes_on += (f"'{clause.text}': {note}" for note in said.notes)
-    return Understood(tuple(records), tuple(dict.fromkeys(notes_on)))
+    known = Known(containers or {}, _bedding_m(bin))
+    found = list(each_said(rest, known))
+    if date is None:
+        _refuse_other_head(rest, found, known)
+    for clause, said in found:
+        shared: dict[str, Any] = {
+            "id": new_id(),
+            "bin": bin.name,
+            "when": when,
+            "words": clause.text,
+            "noted_at": now,
+        }
+        records.append(said.kind(**shared, **said.fields))
+        notes_on += (f"'{clause.text}': {note}" for note in said.notes)
+    return Understood(tuple(records), tuple(dict.fromkeys(notes_on)), date is not None)
+
+
+def _bedding_m(bin: Bin) -> float | None:
+    """How deep the bedding was laid, if every layer's depth was noted."""
+    depth = sum((layer.depth.low + layer.depth.high) / 2 for layer in bin.layers)
+    return depth if math.isfinite(depth) and depth > 0 else None
+
+
+def _refuse_other_head(rest: Clause, found: list[tuple[Clause, Said]], known: Known) -> None:
+    """Refuse "checked at dusk: middle 6 C", which as a note would lose a reading and its date."""
+    colon = re.search(r":\s", rest.text)
+    if colon is None or KEPT.match(rest.text):
+        return
+    begun = [said for clause, said in found if clause.begins <= rest.begins + colon.start()]
+    if all(said.kind is Note for said in begun) and _says_more_than_a_note(rest.part(colon.end()), known):
+        what = f"'{rest.text[: colon.start()].strip()}' is no date that is understood"
+        mend = "Write for example '31 Dec: middle 1 C', or begin with 'note:' to keep the line as a note."
+        raise rest.error(what, 0, mend)
+
+
+def _says_more_than_a_note(tail: Clause, known: Known) -> bool:
+    try:
+        first = next(each_said(tail, known), None)
+    except EntryError:
+        return True  # a slip in what is meant for a record
+    return first is not None and first[1].kind is not Note
 
 
 def _is_date(words: str, read_date: Callable[[str], VagueTime]) -> bool:

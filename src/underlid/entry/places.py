@@ -13,6 +13,7 @@ _PLACES: tuple[tuple[Place, str], ...] = (
     ("edge", r"edges?|sides?|walls?|corners?"),
     ("not noted", r"bottom|base"),
 )
+PLACE = rf"(?:{'|'.join(words for _, words in _PLACES)})"
 _UNDER_LID = r"(?:just\s+)?under\s+(?:the\s+)?lid"
 _NUMBERS = r"(?:about\s+|around\s+|~\s*)?[\d.,½¼¾]{1,9}(?:\s*(?:[-–]|to|or)\s*[\d.,½¼¾]{1,9})?"
 _LENGTH = rf"{_NUMBERS}\s*(?:cm|mm|inch(?:es)?|in|\")"

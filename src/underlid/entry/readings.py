@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-from typing import Any
 
 from underlid.entry.animals import counts_animals
-from underlid.entry.places import BOTTOM, PLACE, blank, find_depth, find_instrument, find_place
+from underlid.entry.places import PLACE, blank, find_depth, find_instrument, find_place
 from underlid.entry.said import Known, Said, spaces, without_lead
 from underlid.entry.split import AMOUNT_BEGINS, Clause
 from underlid.quantity import VagueAmount, find_unit, unit_written
-from underlid.records import Measured, Place, Reading
+from underlid.records import Measured, Reading
 
 _MEASURED = re.compile(
     r"(?<!\w)(?:in\s+the\s+(?=air))?(?:(?P<air>(?:outside\s+)?air(?:\s+temp(?:erature)?)?|outside|ambient)"
@@ -28,12 +27,14 @@ _TEMPERATURE = re.compile(
     r"|celsius|fahrenheit)",
     re.I,
 )
+_AFTER_PH = re.compile(r"(?<=\bph)\s*(?:[:=]|(?:is|was|of)(?!\w))", re.I)
 _EC_UNIT = re.compile(r"\d\s*[mdµu]s/c?m(?!\w)", re.I)
 _CANONICAL = {"temperature": "degC", "air temperature": "degC", "pH": "pH", "moisture": "%", "EC": "mS/cm"}
 # A place and a number that no noun follows: "middle 5/edge 4".
 _PLACED_NUMBER = re.compile(rf"(?<!\w){PLACE}\s*[:=]?\s*([-−]?\d+(?:[.,]\d+)?)(?![\w.,]*\s*[^\W\d_])", re.I)
 _SYMBOLS = re.compile(r"(?:[^\w\s\x00-\x7f°½¼¾≈≤≥−–—]+\s*)+")  # emoji and the like
-_LOWEST_SHARE = 0.8  # the bottom begins at this share of the bedding's depth
+_UNKNOWN = re.compile(r"not\s+\w+|unknown|\?+", re.IGNORECASE)
+_LOWEST_FIFTH = 0.8  # where it begins, as a share of the bedding's depth
 
 
 def looks_like_a_temperature(text: str) -> bool:
@@ -42,9 +43,12 @@ def looks_like_a_temperature(text: str) -> bool:
 
 
 def temperature_hint(text: str) -> str | None:
-    """How a note's words would be written if they are a temperature, or None if they look like none."""
+    """How a note's words are written if they are a temperature, or None if they look like none."""
     number = _temperature_in(text)
-    return None if number is None else f"middle {number}"
+    if number is None:
+        return None
+    _, place, _, _ = find_place(text)
+    return f"{'middle' if place == 'not noted' else place} {number}"
 
 
 def _temperature_in(text: str) -> str | None:
@@ -55,34 +59,62 @@ def _temperature_in(text: str) -> str | None:
 
 
 def reading(clause: Clause, previous: Said | None, known: Known) -> Said | None:
-    """What was measured, or None where the clause holds no reading; the reading before may lend its unit."""
+    """What was measured, or None where the clause holds no reading; the reading before lends what is left out."""
     text, depth_words, depth_at = find_depth(clause.text)
     text, instrument = find_instrument(text)
     text, place, place_at, notes = find_place(text)
-    name, text = _quantity(text)
-    text = without_lead(_SYMBOLS.sub(spaces, text, count=1) if _SYMBOLS.match(text) else text).rstrip(" ,")
+    named, text = _quantity(text)
+    text = without_lead(_without_symbols(text)).rstrip(" ,")
     if not AMOUNT_BEGINS.match(text.strip()):
         return None
     before = previous if previous is not None and previous.kind is Reading else None
-    unit = unit_written(text)
+    if named is None and (place_at < 0 or counts_animals(clause.text) or not _is_bare(text, place_at)):
+        return None
+    name: Measured | None = named or (before.fields["quantity"] if before else None)
     if name is None:
-        if place_at < 0 or counts_animals(clause.text) or not _is_bare(text, unit, after_place=place_at == 0):
+        if _UNKNOWN.fullmatch(text.strip()):
             return None
-        if before is None:
-            if not re.search(r"\d|\w", text) or re.match(r"\s*(?:not|unknown)\b", text, re.I):
-                return None
-            at = len(text) - len(text.lstrip())
-            raise clause.error("this number has no unit", at, "Write '6 C' for a temperature, '6 worms' for animals.")
-        name = before.fields["quantity"]
-        assert name is not None
-        lent = True
-    else:
-        lent = before is not None and bool(before.unit) and _CANONICAL[before.fields["quantity"]] == _CANONICAL[name]
-        lent = lent and not unit
-    if lent and before is not None:
+        at = len(text) - len(text.lstrip())
+        raise clause.error("this number has no unit", at, "Write '6 C' for a temperature, '6 worms' for animals.")
+    unit = unit_written(text) or ""
+    if not unit and before is not None and _CANONICAL[before.fields["quantity"]] == _CANONICAL[name]:
         unit = before.unit
-        notes += (f"no unit written; taken as {_unit_name(unit) or name}, as before",)
-    amount = known.amount(clause, text, 0, _CANONICAL[name], unit or "")
-    fields: dict[str, Any] = {"quantity": name, "amount": amount, "place": place, "instrument": instrument}
-    fields["depth"] = known.amount(clause, depth_words, depth_at, "m") if depth_words else None
-    return Said(Reading, fields, notes + amount.flags, unit or "")
+        if unit or named is None:
+            notes += (f"no unit written; taken as {_name_of(unit) or name}, as before",)
+    amount = known.amount(clause, text, 0, _CANONICAL[name], unit)
+    depth = known.amount(clause, depth_words, depth_at, "m") if depth_words else None
+    if depth is None and place == "not noted" and place_at >= 0 and known.bedding_m is not None:
+        place, depth = "middle", _lowest_fifth(known.bedding_m)
+        notes = (*notes[1:], "bottom taken as the lowest fifth of the bedding, in the middle")
+    fields = {"quantity": name, "amount": amount, "place": place, "instrument": instrument, "depth": depth}
+    return Said(Reading, fields, notes + amount.flags, unit)
+
+
+def _is_bare(text: str, place_at: int) -> bool:
+    """Whether the text is a number without a unit; a slip in one that follows its place is for the grammar to find."""
+    return unit_written(text) == "" or (place_at == 0 and re.fullmatch(r"\s*[-−~]?\d\S*", text) is not None)
+
+
+def _name_of(spelling: str) -> str:
+    unit = find_unit(spelling)
+    return unit.name if unit else spelling
+
+
+def _lowest_fifth(bedding_m: float) -> VagueAmount:
+    return VagueAmount(_LOWEST_FIFTH * bedding_m, bedding_m, "m", "about", "bottom")
+
+
+def _without_symbols(text: str) -> str:
+    return _SYMBOLS.sub(spaces, text, count=1) if _SYMBOLS.match(text) else text
+
+
+def _quantity(text: str) -> tuple[Measured | None, str]:
+    """What is measured, by its name or its unit, and the text without the name."""
+    found = _MEASURED.search(text)
+    if found is not None:
+        return _NAMES[found.lastgroup or ""], blank(text, *found.span())
+    if re.search(r"\bph(?!\w)", text, re.I):
+        return "pH", _AFTER_PH.sub(spaces, text)
+    if _TEMPERATURE.search(text):
+        return "temperature", text
+    return ("EC" if _EC_UNIT.search(text) else None), text

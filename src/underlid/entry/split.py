@@ -29,7 +29,7 @@ DATE_BEGINS = re.compile(
 # Dates that are so only in front of a colon: "7:30", "this morning", "not noted", "January".
 _SHORT_DATE = re.compile(
     rf"\s*(?:(?:on|at|about|around)\s+)*(?:\d{{1,2}}[:.]\d\d(?:\s*[ap]m)?|\d{{1,2}}\s*[ap]m|this\s+(?:morning|afternoon|evening|week)"
-    rf"|tonight|morning|afternoon|evening|night|noon|midday|midnight|(?:just\s+)?now|not\s+noted|{_MONTH}(?:\s+\d{{4}})?"
+    rf"|tonight|morning|afternoon|evening|night|noon|midday|midnight|(?:just\s+)?now|not\s+noted|(?:christmas|xmas|new\s+year)\b.*|{_MONTH}(?:\s+\d{{4}})?"
     r"|the\s+\d{1,2}(?:st|nd|rd|th))\s*$",
     re.IGNORECASE,
 )
@@ -37,13 +37,22 @@ _SHORT_DATE = re.compile(
 AMOUNT_BEGINS = re.compile(
     rf"(?:ph\s*)?(?:[-−–+~≈<>≤≥]\s*)?(?:{_NUMBER}|about\b|around\b|roughly\b|approx|circa\b|ca\b|just\s+(?:above|over|under|below)"
     r"|(?:under|over|above|below)\s+(?:[-−–~]\s*|minus\s+)?\d|less\s+than|more\s+than|fewer\s+than|at\s+(?:least|most)|up\s+to"
-    r"|no\b|none\b|between\b|minus\b|half\b|several\b|few\b|couple\b|dozens?\b|hundreds?\b|nearly\b|almost\b"
+    r"|no\b|none\b|between\b|minus\b|half\b|several\b|few\b|couple\b|dozens?\b|hundreds?\b|nearly\b|almost\b|some\s+\d"
     r"|not\s+(?:noted|known|measured)|unknown\b|\?|slightly\b|exactly\b|zero\b|nil\b)",
     re.IGNORECASE,
 )
 _STARTS_CLAUSE = (
     r"(?:fed|gave|added|watered|saw|spotted|found|sampled?|counted|ph|moisture|ec|air|temp(?:erature)?"
     r"|(?:middle|centre|center|core|edge|side|wall|corner|surface|top)\s+[-−~]?\d)"
+)
+_OPINION = r"(?:i\s+(?:think|guess|reckon)|maybe|perhaps|probably)(?!\w)"
+_ONLY_OPINION = re.compile(rf"\(?{_OPINION}\)?", re.IGNORECASE)
+_FIRST_OPINION = re.compile(rf"(?:{_OPINION}[\s,]*)+", re.IGNORECASE)
+_LAST_OPINION = re.compile(rf"(?:[\s,]+\(?{_OPINION}\)?)+$", re.IGNORECASE)
+KEPT = re.compile(r"(?:notes?|nb|ps|remark)\b", re.IGNORECASE)  # what follows is a note, whatever it says
+# A dash or a bullet that makes a list of lines; before a number it is a minus.
+_BULLET = re.compile(
+    r"\s*[-−–—*•]\s*(?=[^\W\d_])(?!(?:one|two|three|four|five|six|seven|eight|nine|ten)\b)", re.IGNORECASE
 )
 _STOP = re.compile(r";|\n|\.(?=\s+[A-Z]|\s*$)")
 _COMMA = re.compile(
@@ -78,9 +87,17 @@ class Clause:
 
 
 def clause_of(line: str, start: int, end: int) -> Clause:
-    """The clause between two positions of the line, without outer spaces."""
+    """The clause between two positions of the line, without outer spaces and the dash of a list."""
+    bullet = _BULLET.match(line, start, end)
+    start = bullet.end() if bullet else start
     text = line[start:end]
     return Clause(text.strip(), start + len(text) - len(text.lstrip()), line)
+
+
+def without_opinion(clause: Clause) -> Clause:
+    """The clause without "I think" or "maybe" at its start or end: a keeper's doubt changes no bounds."""
+    first, last = _FIRST_OPINION.match(clause.text), _LAST_OPINION.search(clause.text)
+    return clause.part(first.end() if first else 0, last.start() if last else None)
 
 
 def date_and_rest(line: str, is_date: Callable[[str], bool]) -> tuple[Clause | None, Clause]:
@@ -110,7 +127,8 @@ def clauses(sentence: Clause) -> list[Clause]:
     parts: list[Clause] = []
     for part in _cut(sentence, cuts):
         both = clause_of(part.line, parts[-1].begins, part.begins + len(part.text)) if parts else part
-        if parts and (_one_amount_twice(both, part) or _where_of(parts[-1], part)):
+        doubt = _ONLY_OPINION.fullmatch(part.text)
+        if parts and (doubt or _one_amount_twice(both, part) or _where_of(parts[-1], part)):
             parts[-1] = both
         else:
             parts.append(part)

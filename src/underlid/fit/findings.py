@@ -13,9 +13,10 @@ import numpy as np
 
 from underlid.bedding.materials import UnknownMaterial
 from underlid.bedding.vessel import ImpossibleVessel, UnknownWall
+from underlid.entry import looks_like_a_temperature
 from underlid.fit.evidence import HOUR_S, food_kg, situation, temperature_evidence
 from underlid.quantity.show import show_amount, show_when
-from underlid.records import AnyEntry, Bin, Reading
+from underlid.records import AnyEntry, Bin, Note, Reading
 from underlid.weather.series import Weather, gaps, lay_over
 from underlid.worms.species import UnknownSpecies, species
 
@@ -68,6 +69,8 @@ def _of_entries(entries: Sequence[AnyEntry]) -> list[Finding]:
         if same in seen:
             found.append(Finding("look", entry.id, f"{_cite(entry)}: the same words twice, perhaps entered twice."))
         seen[same] = entry
+        if isinstance(entry, Note) and looks_like_a_temperature(entry.words):
+            found.append(Finding("look", entry.id, f"{_cite(entry)}: kept as a note, but it looks like a temperature."))
         amounts = [amount for name in ("amount", "depth") if (amount := getattr(entry, name, None)) is not None]
         flags = [*entry.when.flags, *(flag for amount in amounts for flag in amount.flags)]
         found += [Finding("look", entry.id, f"{_cite(entry)}: {flag}") for flag in flags]

@@ -60,7 +60,7 @@ def amount_of(
     phrases: tuple[Phrase, ...], text: str, expect: str | None, containers: Mapping[str, VagueAmount], unit: str = ""
 ) -> VagueAmount:
     """The amount that one phrase, or two for the same thing, stand for; `unit` serves numbers without one."""
-    means = _Means(text, expect, containers, unit)
+    means = _Means(text, expect, containers, unit.lower())
     if len(phrases) == 1:
         return means.vague_amount(means.span(phrases[0]))
     return means.vague_amount(means.twice(*phrases))
@@ -185,7 +185,9 @@ class _Means:
             mend = "If that is a container of yours, say first what it holds, for example that a handful holds 0.2 L."
             raise self.error(f"'{plain}' is no unit, and no container of that name is defined", at, mend)
         if held is not None and not 0 <= held.low <= held.high < LARGEST:
-            raise self.error(f"what '{plain}' holds has no bounds", at, "Say it again with both, for example 0.2 L or 1 to 2 L.")
+            raise self.error(
+                f"what '{plain}' holds has no bounds", at, "Say it again with both, for example 0.2 L or 1 to 2 L."
+            )
         canonical = unit.canonical if isinstance(unit, Unit) else unit.unit
         if self.expect is not None and canonical != self.expect:
             what = f"'{spelling}' makes {units.KIND_OF_UNIT[canonical]}, not {units.KIND_OF_UNIT[self.expect]}"

@@ -67,6 +67,11 @@ def temperature_range(found: Range) -> str:
     return f"{in_c} ({in_f})"
 
 
+def both_scales(degrees_c: float) -> str:
+    """A temperature within brackets: "−1 °C, 30 °F"."""
+    return f"{number(degrees_c)}{NB}°C, {number(to_fahrenheit(degrees_c), 0)}{NB}°F"
+
+
 def warmth(degrees_c: float) -> str:
     """One known temperature: "0 °C (32 °F)"."""
     return f"{number(degrees_c)}{NB}°C ({number(to_fahrenheit(degrees_c), 0)}{NB}°F)"

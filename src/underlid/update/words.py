@@ -49,7 +49,7 @@ def key_figures(story: Story) -> tuple[KeyFigure, ...]:
             f"of about {phrases.number(refuge.bedding_litres, 0)}",
             (
                 phrases.litres_range(refuge.litres),
-                f"{phrases.litres_range(refuge.widest)} if {phrases.warmth(refuge.widest_band_c[0])} is borne",
+                f"{phrases.litres_range(refuge.widest)} down to {phrases.both_scales(refuge.widest_band_c[0])}",
             ),
             refuge.share.provenance,
         ),
