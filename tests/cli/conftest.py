@@ -61,9 +61,12 @@ def dump(folder="journal"):
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-@pytest.fixture
-def winter(tmp_path):
-    """Synthetic hourly weather from the bin's start to a week after the present, as a plain CSV."""
+LINES = ("5 Dec 20:00: middle 7-8 C, edge 6 C", "16 Dec: middle about 5 C", "24 Dec 22:30: middle 3 C, surface 1 C")
+
+
+@pytest.fixture(scope="session")
+def winter(tmp_path_factory):
+    """Synthetic hourly weather from before the bin's start to a week after the present, as a plain CSV."""
     import numpy as np
 
     start = np.datetime64("2025-10-15T00:00")
@@ -72,6 +75,21 @@ def winter(tmp_path):
     for h in range(int(hours)):
         air = 5 - 5 * np.sin(h / (24 * 60)) + 3 * np.sin(2 * np.pi * (h % 24 - 9) / 24) + 2 * np.sin(h / 61)
         rows.append(f"{start + np.timedelta64(h, 'h')}Z,{air:.1f},3.0")
-    path = tmp_path / "winter.csv"
+    path = tmp_path_factory.mktemp("weather") / "winter.csv"
     path.write_text("\n".join(rows) + "\n")
     return path
+
+
+@pytest.fixture(scope="session")
+def fits(tmp_path_factory):
+    """Fits made by one test serve the next: the same journal and seed have the same key."""
+    return tmp_path_factory.mktemp("fits")
+
+
+@pytest.fixture
+def logged(with_bin, fits, tmp_path):
+    """A bin with a few lines in its journal."""
+    for line in LINES:
+        assert with_bin("log", "north", line, "--yes", "--now", NOW).code == 0
+    (tmp_path / "journal" / "fits").symlink_to(fits)
+    return with_bin

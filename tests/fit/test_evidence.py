@@ -69,6 +69,14 @@ def test_a_reading_keeps_its_interval_its_hours_and_its_place():
     assert found.weight.sum() == pytest.approx(1.0)
 
 
+def test_the_order_in_which_the_journal_gives_entries_does_not_matter():
+    told = entries("5 Nov 20:00: middle 2-3 C, edge 1 C", "4 Nov: surface 5 C")
+    one, other = (temperature_evidence(order, VESSEL, TIME) for order in (told, told[::-1]))
+    assert [entry.id for entry in one.used] == [entry.id for entry in other.used]
+    assert one.low_c.tobytes() == other.low_c.tobytes()
+    assert one.probes == other.probes
+
+
 def test_one_sided_words_stay_open():
     found = temperature_evidence(entries("5 Nov: middle under 5 C", "6 Nov: middle at least 2 C"), VESSEL, TIME)
     assert found.low_c[0] == -np.inf

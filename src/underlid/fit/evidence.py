@@ -119,7 +119,8 @@ def temperature_evidence(
     parts: list[tuple[int, int, int, float]] = []
     used: list[Reading] = []
     left_out: dict[str, list[AnyEntry]] = {}
-    for entry in entries:
+    # In an order of their own, so that the same words give the same fit whatever ids the journal gave them.
+    for entry in sorted(entries, key=lambda entry: (entry.when.start, entry.when.end, entry.words)):
         if not (isinstance(entry, Reading) and entry.quantity == "temperature") or entry.amount.kind == "not noted":
             continue
         hours = hours_of(entry.when.start, entry.when.end, time_utc)
