@@ -31,7 +31,7 @@ $(VENV)/.dev: requirements-dev.lock $(VENV)/.base
 	@touch $@
 
 demo: $(VENV)/.base  ## set up, then run the main job on invented bins over real weather; writes demo/
-	@echo "== an invented keeper, three bins, one winter of real public weather: journal, fit, outlook, update"
+	@echo "== an invented keeper, three bins, one typical winter of public weather: journal, fit, outlook, update"
 	@$(BIN)/underlid demo --out demo
 
 test: $(VENV)/.dev  ## set up, then lint, type-check and test

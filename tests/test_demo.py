@@ -1,5 +1,6 @@
 """The invented keeper: every line is understood, true of what was read, and the same each time."""
 
+from dataclasses import replace
 from itertools import count
 
 import numpy as np
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 
 from underlid import demo
 from underlid.entry import parse_line
+from underlid.journal.store import Journal
 from underlid.quantity.amount import parse_amount
 from underlid.records import Note, Reading
 
@@ -49,6 +51,16 @@ def test_every_line_is_understood_and_nothing_is_left_as_a_note(invented):
     ]
     assert not [entry for entry in entries if isinstance(entry, Note)]
     assert sum(isinstance(entry, Reading) for entry in entries) >= 20
+
+
+def test_the_demo_leaves_a_journal_that_is_not_its_own_alone(tmp_path):
+    folder = tmp_path / "invented-journal"
+    with Journal.create(folder) as mine:
+        mine.add_bin(replace(demo.make_bin(demo.BINS[0]), name="mine"))
+    with pytest.raises(demo.NotTheDemos, match="of your own"):
+        demo.run(tmp_path)
+    with Journal.open(folder) as mine:
+        assert [record.name for record in mine.bins()] == ["mine"]
 
 
 def test_the_same_seed_tells_the_same_winter():

@@ -30,10 +30,15 @@ def weather_from(
 
 
 def end_of_winter(now: datetime, latitude: float | None) -> datetime:
-    """The last day of the winter that `now` is in or that comes next: 30 April, south of the equator 31 October."""
-    month, day = (10, 31) if latitude is not None and latitude < 0 else (4, 30)
-    ends = now.replace(month=month, day=day, hour=0, minute=0, second=0, microsecond=0)
-    return ends if ends > now + timedelta(days=FORECAST_DAYS) else ends.replace(year=now.year + 1)
+    """The end of the winter that `now` is in or that comes next: 30 April, south of the equator 31 October.
+
+    Where that is less than a forecast away, the end of the forecast.
+    """
+    month = 11 if latitude is not None and latitude < 0 else 5
+    ends = now.replace(month=month, day=1, hour=0, minute=0, second=0, microsecond=0)
+    if ends <= now:
+        ends = ends.replace(year=now.year + 1)
+    return max(ends - timedelta(hours=1), now + timedelta(days=FORECAST_DAYS))
 
 
 def case_of(

@@ -1,4 +1,4 @@
-"""An invented keeper, three invented bins, real public weather, and a truth that the fit does not know.
+"""An invented keeper, three invented bins, a typical year of public weather, and a truth that the fit does not know.
 
 The truth comes from the heat model on a finer grid with parameters the fit is not told, plus a slow
 straying of each spot from any model. The keeper looks in every few days, often at night, and writes down
@@ -228,13 +228,13 @@ def run(
     # Heavy or later layers, needed only here.
     from underlid.answer import answer, case_of
     from underlid.entry import parse_line
-    from underlid.journal.store import FILE, Journal
+    from underlid.journal.files import write_whole
+    from underlid.journal.store import Journal
     from underlid.update.page import page
     from underlid.update.story import Truth, tell
 
-    folder = out / "journal"
-    for leftover in folder.glob(f"{FILE}*"):
-        leftover.unlink()
+    folder = out / "invented-journal"
+    _clear(folder)
     air = weather()
     results: dict[str, object] = {}
     lines: list[str] = []
@@ -266,7 +266,7 @@ def run(
                 keeper="an invented keeper",
                 truth=Truth(truth.middle_c[:hours], truth.edge_c[:hours], truth.surface_c[:hours], "invented truth"),
             )
-            target.write_text(page(told), encoding="utf-8")
+            write_whole(target, page(told).encode())
             result = compare(study, truth)
             results[record.name] = {**result, "update": str(target)}
             say(
@@ -278,10 +278,30 @@ def run(
             held = "held" if low <= true_low <= high else "missed, as one range in ten is"
             say(f"  coldest hour in the middle so far: {low:.1f} to {high:.1f} °C, in truth {true_low:.1f} °C ({held})")
             say(f"  update written to {target}")
-    (out / "keeper-lines.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    write_whole(out / "keeper-lines.txt", ("\n".join(lines) + "\n").encode())
     say(f"Everything the invented keeper wrote is in {out / 'keeper-lines.txt'}; the journal is {folder}.")
-    say("Bins, keeper and readings are invented; the weather is a real public typical year (see the page's sources).")
+    say("Bins, keeper and readings are invented; the weather is a public typical year (see the page's sources).")
     return results
+
+
+class NotTheDemos(ValueError):
+    """The folder holds a journal that the demo did not make."""
+
+
+def _clear(folder: Path) -> None:
+    """Remove the journal of an earlier demo, and nothing else."""
+    from underlid.journal.errors import NoJournal
+    from underlid.journal.store import FILE, Journal
+
+    try:
+        with Journal.open(folder) as earlier:
+            names = {record.name for record in earlier.bins()}
+    except NoJournal:
+        return
+    if not names <= {invented.name for invented in BINS}:
+        raise NotTheDemos(f"{folder} holds a journal of your own; give the demo another folder with --out.")
+    for leftover in folder.glob(f"{FILE}*"):
+        leftover.unlink()
 
 
 def compare(study: Study, truth: Course) -> dict[str, Any]:

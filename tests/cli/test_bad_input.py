@@ -13,6 +13,7 @@ SIZE = ("--size", "40 x 30 x 30 cm")
 
 def refused(result, *parts):
     assert result.code == 2, result.out + result.err
+    assert result.err.startswith("underlid: ") or "No such option" in result.err or "Invalid value" in result.err
     assert "Traceback" not in result.err
     for part in parts:
         assert part in result.err, result.err
@@ -31,6 +32,11 @@ def refused(result, *parts):
         ((*NEW, *SIZE, "--bedding", "gravel 5 cm"), ["gravel"]),
         ((*NEW, *SIZE, "--bedding", "leaves 5 kg"), ["kg"]),
         ((*NEW, *SIZE, "--siting", "balcony"), ["open shelter"]),
+        ((*NEW, *SIZE, "--bedding", "5 in leaves"), ["begin with a material"]),
+        ((*NEW, *SIZE, "--bedding", "leaves, 10 cm"), ["begin with a material"]),
+        ((*NEW, *SIZE, "--moisture", "70 %"), ["--bedding"]),
+        ((*NEW, *SIZE, "--wall-thickness", "3 m"), ["0.5 m"]),
+        (("outlook", "north", "--weather", "x.csv", "--seed", "-1"), ["--seed"]),
         ((*NEW, *SIZE, "--base", "moon"), ["slab"]),
         ((*NEW, *SIZE, "--wall", "gold"), ["polypropylene"]),
         ((*NEW, *SIZE, "--started", "18 Oct 2027"), ["future"]),

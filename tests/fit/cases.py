@@ -46,7 +46,8 @@ def readings(z, air_c, count, half_width_k, seed=0, **changes):
     low = np.floor(shown / (2 * half_width_k)) * 2 * half_width_k
     given = {
         "low_c": low, "high_c": low + 2 * half_width_k, "about": np.zeros(count, bool), "reading": np.arange(count),
-        "hour": hour, "probe": probe, "weight": np.ones(count), "probes": PROBES, "used": (None,) * count,
+        "hour": hour, "probe": probe, "weight": np.ones(count), "worth": np.ones(count),
+        "probes": PROBES, "used": (None,) * count,
         "left_out": (),
     }  # fmt: skip
     return TemperatureEvidence(**{**given, **changes}), probes_c

@@ -8,6 +8,7 @@ import pytest
 
 from tests.fit.cases import BEGIN, VESSEL, at, time_utc
 from underlid import demo
+from underlid.bedding.materials import material
 from underlid.entry import parse_line
 from underlid.fit.evidence import MOST_HOURS, NoNumber, food_kg, hours_of, situation, temperature_evidence
 from underlid.quantity.amount import VagueAmount, parse_amount
@@ -42,9 +43,17 @@ def test_a_bin_becomes_the_box_the_model_sees():
 
 def test_what_is_not_noted_is_assumed_and_said():
     seen = situation(replace(BIN, layers=()))
-    assert len(seen.notes) == 2
+    assert len(seen.notes) == 3
     assert seen.vessel.bedding_depth_m == pytest.approx(0.7 * seen.vessel.height_m)
     assert seen.moisture == (0.55, 0.85)
+
+
+def test_a_layer_without_depth_still_tells_its_material_and_moisture():
+    unknown = VagueAmount(-np.inf, np.inf, "m", "not noted", "not noted")
+    seen = situation(replace(BIN, layers=(replace(BIN.layers[0], depth=unknown),)))
+    assert seen.moisture[0] > 0.5
+    assert seen.dry_kg_m3 == pytest.approx(material("leaves").dry_density_kg_m3)
+    assert seen.notes == ("The bedding's depth is not noted: seven tenths of the bin's height is assumed.",)
 
 
 @pytest.mark.parametrize("words", ["0 %", "100 %", "at least 70 %", "70 %", "at most 20 %", "70-71 %"])
@@ -96,10 +105,44 @@ def test_a_place_not_noted_may_be_middle_or_edge():
 
 def test_a_whole_day_is_spread_over_its_hours_and_a_week_over_at_most_a_day_of_them():
     day = temperature_evidence(entries("5 Nov: middle 4 C"), VESSEL, TIME)
-    assert len(set(day.hour)) == MOST_HOURS
+    assert len(set(day.hour)) == 25
     part = temperature_evidence(entries("early November: middle 4 C"), VESSEL, TIME)
     assert len(set(part.hour)) == MOST_HOURS
     assert np.ptp(part.hour) > 5 * 24
+    assert len(set(part.hour % 24)) > 10  # not one hour of the day over and over
+
+
+@pytest.mark.parametrize("minutes", [0, 20, 45])
+def test_a_reading_just_taken_and_one_of_the_first_day_are_used(minutes):
+    hours = TIME[: 24 * 5 + 22]  # the weather seen ends on the full hour before now
+    now = at(24 * 5 + 21) + timedelta(minutes=minutes)
+    for line in ("middle 3 C", "today: middle 3 C", "tonight: middle 3 C", "1 Nov: middle 12 C"):
+        told = parse_line(line, bin=BIN, now=now, new_id=lambda: "1").records
+        assert len(temperature_evidence(told, VESSEL, hours)) == 1, line
+
+
+def test_an_interval_without_width_is_widened_to_what_an_instrument_can_tell():
+    found = temperature_evidence(entries("5 Nov: middle between 2 and 2 C"), VESSEL, TIME)
+    assert found.high_c[0] - found.low_c[0] == pytest.approx(0.1)
+
+
+def test_readings_close_together_count_little_more_than_one():
+    far = temperature_evidence(entries("5 Nov 20:00: middle 3 C", "25 Nov 20:00: middle 3 C"), VESSEL, TIME)
+    near = temperature_evidence(entries("5 Nov 20:00: middle 3 C", "5 Nov 21:00: middle 3 C"), VESSEL, TIME)
+    apart = temperature_evidence(entries("5 Nov 20:00: middle 3 C, edge 2 C"), VESSEL, TIME)
+    assert far.worth.sum() == pytest.approx(2, abs=0.01)
+    assert near.worth.sum() == pytest.approx(2 / (1 + np.exp(-1 / 24)))
+    assert apart.worth.sum() == pytest.approx(2)
+    hours = np.arange(100)
+    lines = (f"{2 + h // 24} Nov {h % 24:02d}:00: middle 3 C" for h in hours)
+    logger = temperature_evidence(entries(*lines), VESSEL, TIME)
+    kept = np.exp(-np.abs(hours[:, None] - hours) / 24)
+    assert np.sort(logger.worth) == pytest.approx(np.sort(1 / kept.sum(axis=1)), rel=0.02)
+
+
+def test_a_whole_month_in_a_zone_with_summer_time_is_used():
+    """October in most of Europe has 745 hours."""
+    assert isinstance(hours_of(at(0), at(745), TIME), np.ndarray)
 
 
 def test_readings_that_cannot_be_used_are_named_with_the_reason():
@@ -120,7 +163,8 @@ def test_food_is_spread_over_a_vague_time_and_none_is_lost():
     assert food.sum() == pytest.approx(0.15 + 0.25, rel=0.05)
     assert notes == ()
     _, notes = food_kg(entries("5 Nov: fed some pear cores"), TIME)
-    assert all("without heat" in note.lower() for note in notes)
+    assert len(notes) == 1
+    assert "without heat" in notes[0].lower()
 
 
 def test_watering_is_no_food():

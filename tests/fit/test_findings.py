@@ -1,7 +1,5 @@
 from dataclasses import replace
-from datetime import timedelta
 
-import numpy as np
 import pytest
 
 from tests.fit.cases import at
@@ -78,5 +76,3 @@ def test_filled_hours_are_counted():
     filled[10:13] = True
     told = sentences(air=replace(air, filled=filled), day=12)
     assert find(told, "3 hours of the weather are filled")
-    assert np.isfinite(air.air_c).all()
-    assert at(0) + timedelta(days=1) == at(24)

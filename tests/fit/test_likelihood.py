@@ -57,8 +57,8 @@ def test_no_words_are_impossible_and_none_more_than_certain(low, width, about, e
 def evidence(**parts):
     given = {
         "low_c": np.array([5.5]), "high_c": np.array([6.5]), "about": np.array([False]), "reading": np.array([0, 0]),
-        "hour": np.array([0, 1]), "probe": np.array([0, 0]), "weight": np.array([0.5, 0.5]), "probes": PROBES,
-        "used": (None,), "left_out": (),
+        "hour": np.array([0, 1]), "probe": np.array([0, 0]), "weight": np.array([0.5, 0.5]), "worth": np.ones(1),
+        "probes": PROBES, "used": (None,), "left_out": (),
     }  # fmt: skip
     return TemperatureEvidence(**{**given, **parts})
 

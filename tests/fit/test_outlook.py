@@ -3,7 +3,8 @@ import pytest
 
 from tests.fit.cases import PRIOR, air, drive, time_utc
 from tests.fit.test_posterior import EMPTY
-from underlid.fit.outlook import FORECAST_MEMORY_H, FORECAST_SD_K, STRAY_MEMORY_H, future_air, outlook, stray
+from underlid.fit.evidence import STRAY_MEMORY_H
+from underlid.fit.outlook import FORECAST_MEMORY_H, FORECAST_SD_K, future_air, outlook, stray
 from underlid.fit.posterior import fit
 
 HOURS, NOW, UNTIL = 24 * 20, 24 * 8, 24 * 15

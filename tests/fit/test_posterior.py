@@ -10,7 +10,7 @@ from underlid.heat.reduced import simulate
 TRUE_Z = np.array([0.8, -0.5, 0.3, 0.2, 1.0, 0.0])
 EMPTY = TemperatureEvidence(
     np.empty(0), np.empty(0), np.empty(0, bool), np.empty(0, int), np.empty(0, int), np.empty(0, int), np.empty(0),
-    (), (), (),
+    np.empty(0), (), (), (),
 )  # fmt: skip
 
 

@@ -65,7 +65,7 @@ def test_weather_that_does_not_fit_is_refused_in_words(options, sentence):
 
 
 def test_what_was_noted_after_the_present_is_not_used():
-    laid = case(now_day=7)
+    laid = case(now_day=6)
     assert len(laid.evidence) == 1
     assert laid.drive.food_kg.sum() == 0
 
@@ -76,9 +76,38 @@ def test_the_key_changes_with_whatever_the_fit_rests_on_and_nothing_else():
     typical = read_weather(demo_weather())
     ahead = [lay_out(BIN, entries(*LINES), typical, at(24 * 14), at(24 * days)).key(1) for days in (20, 90)]
     assert ahead[0] == ahead[1]
-    others = [laid.key(2), case(lines=LINES[:2]).key(1), case(now_day=13).key(1)]
+    assert case(now_day=13).key(1) == laid.key(1)  # a day without readings needs no new fit
+    others = [laid.key(2), case(lines=LINES[:2]).key(1)]
     warmer = replace(laid, drive=replace(laid.drive, air_c=laid.drive.air_c + 0.1))
-    assert len({laid.key(1), *others, warmer.key(1)}) == 5
+    assert len({laid.key(1), *others, warmer.key(1)}) == 4
+
+
+def test_a_bin_of_the_future_or_of_this_minute_is_told_so():
+    for moment, sentence in ((at(-5), "after the present"), (at(0) + timedelta(minutes=20), "no whole hour")):
+        with pytest.raises(WeatherDoesNotFit, match=sentence):
+            lay_out(BIN, [], weather(30), moment, at(24 * 20))
+
+
+def test_a_bin_indoors_is_not_passed_off_as_one_in_the_weather():
+    laid = lay_out(replace(BIN, siting="indoors"), [], weather(30), at(24 * 14), at(24 * 20))
+    assert any("room's air" in note for note in laid.notes)
+
+
+def test_hours_of_a_half_hour_zone_are_those_of_the_weather():
+    local = replace(weather(30), time_utc=weather(30).time_utc + 1800, utc_offset_h=5.5)
+    laid = lay_out(BIN, [], local, at(24 * 14), at(24 * 20))
+    assert (laid.time_utc[0] - local.time_utc[0]) % 3600 == 0
+    assert laid.drive.air_c[0] == local.air_c[0]
+
+
+def test_what_was_left_out_is_told_though_the_fit_is_remembered():
+    told = [*LINES, "not noted: middle 4 C"]
+    laid = lay_out(BIN, entries(*told, day=40), weather(50), at(24 * 40), at(24 * 41))
+    without = lay_out(BIN, entries(*LINES, day=40), weather(50), at(24 * 40), at(24 * 41))
+    assert laid.key(1) == without.key(1)
+    posterior = fit_case(without, 1)
+    assert any("no better than a month" in note for note in study(laid, posterior).notes)
+    assert not any("no better than a month" in note for note in study(without, posterior).notes)
 
 
 def test_an_unknown_species_is_stood_in_for_and_said():

@@ -3,6 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from underlid.bedding.materials import materials
 from underlid.heat import properties
 
 
@@ -51,6 +52,16 @@ def test_liquid_share_follows_ideal_depression():
     """At twice the first freezing point half the water is ice: the solutes sit in half the water."""
     assert properties.liquid_share(-0.6, -0.3) == pytest.approx(0.5)
     assert properties.liquid_share(1.0, -0.3) == 1.0
+
+
+@pytest.mark.parametrize("moisture", [0.3, 0.6, 0.85, 0.95])
+def test_bedding_never_holds_more_than_water_would(moisture):
+    """Pores bound the water: no bedding has more heat capacity than water, 4.18 MJ/m3K, nor freezes harder."""
+    for dry in [material.dry_density_kg_m3 for material in materials().values()]:
+        water = properties.water_fraction(dry, moisture)
+        assert water < 1
+        assert properties.heat_capacity(dry, water) < 4.18e6
+        assert properties.latent_heat(water) < 334e6
 
 
 @pytest.mark.parametrize("moisture", [-0.1, 1.0, 65.0])

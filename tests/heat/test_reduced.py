@@ -153,6 +153,15 @@ def test_ground_under_a_slab_lags_and_under_feet_is_air():
     assert (slab > feet).all()
 
 
+@pytest.mark.parametrize("base", ["slab", "soil", "feet"])
+def test_the_past_does_not_depend_on_how_far_one_looks_ahead(base):
+    vessel = Vessel(0.43, 0.30, 0.28, 0.22, base=base)
+    air = np.r_[np.full(240, 8.0), np.full(800, -6.0)]
+    short = simulate(vessel, thermal(), drive(air[:240]), PROBES).probes_c
+    far = simulate(vessel, thermal(), drive(air), PROBES).probes_c
+    np.testing.assert_allclose(far[:, :240], short)
+
+
 def test_a_gap_in_the_air_is_refused():
     air = np.full(48, 3.0)
     air[17] = np.nan

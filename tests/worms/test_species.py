@@ -43,6 +43,8 @@ def test_an_unknown_species_is_refused():
         ('source = "a test"', 'source = ""', "a source"),
         ("value = 1", "", "needs the numbers"),
         ("value = 1", "value =", "not valid TOML"),
+        ('common_name = "tiger worm"', "", "common_name"),
+        ('name = "Eisenia andrei"', 'name = "Eisenia andrei minor"', "two words"),
     ],
 )
 def test_a_damaged_file_is_named_with_its_fact(old, new, sentence):

@@ -51,8 +51,8 @@ class Vessel:
                 f"The bedding is {self.bedding_depth_m:g} m deep but the bin is only {self.height_m:g} m "
                 "high inside; give a smaller bedding depth."
             )
-        if self.wall_thickness_m < 0:
-            raise ImpossibleVessel(f"The wall is {self.wall_thickness_m:g} m thick; give a positive thickness.")
+        if not 0 <= self.wall_thickness_m <= 0.5:
+            raise ImpossibleVessel(f"The wall is {self.wall_thickness_m:g} m thick; a wall here is 0 to 0.5 m thick.")
         if self.wall not in WALLS:
             raise UnknownWall(f"No conductivity is known for walls of {self.wall!r}; use one of {', '.join(WALLS)}.")
 

@@ -29,7 +29,6 @@ from underlid.cli.options import (
     place_of,
     progress,
     show_json,
-    write_whole,
     zone,
 )
 
@@ -165,6 +164,7 @@ def update(
     as_json: JsonOption = False,
 ) -> None:
     """Write the month's illustrated account as one page that needs no network."""
+    from underlid.journal.files import write_whole
     from underlid.journal.store import Journal
     from underlid.update.page import page
     from underlid.update.story import tell
@@ -188,7 +188,7 @@ def demo(
     out: Annotated[Path, typer.Option("--out", "-o", help="Folder to write into.")] = Path("demo"),
     as_json: JsonOption = False,
 ) -> None:
-    """Run the main job on an invented keeper's three bins under real public weather."""
+    """Run the main job on an invented keeper's three bins under a typical year of public weather."""
     from underlid import demo as invented
 
     with progress("fitting", quiet=as_json) as tell_progress:
@@ -305,7 +305,7 @@ def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
     )
     for first, last, label in _spans(study, tz, begin):
         middle, edge = (told.coldest(first, last, place).temperature_c for place in ("middle", "edge"))
-        least, air = told.refuge[first:last].min(axis=0), told.air_c[first:last]
+        least, air = told.least_refuge(first, last), told.air_c[first:last]
         table.add_row(
             label,
             shown(air[:, 0].min(), air[:, 2].max()),
@@ -328,7 +328,7 @@ def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
         early, _, late = (datetime.fromtimestamp(s, tz) for s in cold.time_utc)
         ends = datetime.fromtimestamp(int(told.time_utc[-1]), tz)
         console.print(
-            f"Coldest hour to come in the middle, until {ends:%-d %b %Y}: {shown(low, high)}, most likely between "
+            f"Coldest hour to come in the middle, until {ends:%-d %b %Y}: {shown(low, high)}, nine in ten between "
             f"{early:%-d %b} and {late:%-d %b}.",
             highlight=False,
         )

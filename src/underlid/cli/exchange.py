@@ -18,7 +18,6 @@ from underlid.cli.options import (
     NowOption,
     clock,
     show_json,
-    write_whole,
     zone,
 )
 
@@ -84,6 +83,7 @@ def export(
     import io
 
     from underlid.journal.exchange import export_entries
+    from underlid.journal.files import write_whole
     from underlid.journal.store import Journal
 
     with Journal.open(journal) as book:

@@ -70,6 +70,8 @@ def new(
     moment = clock(now, tz)
     box = parse_size(size)
     wet = parse_amount(moisture, expect="%")
+    if wet.kind != "not noted" and not _layers(bedding):
+        raise NotOneOf("--moisture needs to know of what: give the --bedding too, at least its material.")
     layers = tuple(
         BeddingLayer(
             id=_id(), position=i, material=material, depth=parse_amount(depth, expect="m"), moisture=wet, words=words
@@ -202,7 +204,8 @@ def entries(
         mark = f"  corrected by {replaced[entry.id][:SHOWN]}" if entry.id in replaced else ""
         print(f"[{entry.id[:SHOWN]}] {describe(entry)}  “{entry.words}”{mark}")
     hidden = len(found) - len(shown)
-    print(f"{len(shown)} entries" + (f", {hidden} corrected ones not shown (--all shows them)" if hidden else ""))
+    counted = "1 entry" if len(shown) == 1 else f"{len(shown)} entries"
+    print(counted + (f", {hidden} corrected ones not shown (--all shows them)" if hidden else ""))
 
 
 def photo(
@@ -270,7 +273,10 @@ def _layers(text: str) -> list[tuple[str, str, str]]:
         return []
     found = []
     for words in re.split(r"[;,](?!\d)", text):
-        name, depth = re.fullmatch(r"\s*([^\d~]*?)\s*((?:about|around|~)?\s*\d.*)?", words).groups()  # type: ignore[union-attr]
+        parts = re.fullmatch(r"\s*([^\W\d_][^\d~½¼¾]*?)\s*((?:about|around|~)?\s*[~½¼¾\d].*)?", words)
+        if parts is None:
+            raise NotOneOf(f"The bedding {words.strip()!r} does not begin with a material; write “leaves 10 cm, …”.")
+        name, depth = parts.groups()
         material(name)
         found.append((name, depth or "not noted", words.strip()))
     return found

@@ -43,7 +43,7 @@ PlaceOption = Annotated[
         help="Latitude and longitude of the weather, e.g. “52.1,-1.3”; needed where a file has only daily min and max.",
     ),
 ]  # fmt: skip
-SeedOption = Annotated[int, typer.Option("--seed", help="Seed of everything random.")]
+SeedOption = Annotated[int, typer.Option("--seed", min=0, help="Seed of everything random.")]
 BinArgument = Annotated[str, typer.Argument(help="Name of the bin.")]
 
 DEFAULT_JOURNAL = Path("journal")
@@ -97,19 +97,6 @@ def show_json(result: object) -> None:
     """Print a result as JSON on standard output."""
     json.dump(result, sys.stdout, ensure_ascii=False, allow_nan=False, indent=2)
     sys.stdout.write("\n")
-
-
-def write_whole(target: Path, data: bytes) -> None:
-    """Write a file beside its place and move it there, so that no half file is ever seen."""
-    if target.is_dir() or not target.name:
-        raise NotOneOf(f"{target} is a folder; name the file to write, such as {target / 'update.html'}.")
-    target.parent.mkdir(parents=True, exist_ok=True)
-    part = target.with_name(f".{target.name}.{os.getpid()}.part")
-    try:
-        part.write_bytes(data)
-        part.replace(target)
-    finally:
-        part.unlink(missing_ok=True)
 
 
 @contextmanager

@@ -18,10 +18,13 @@ from underlid.quantity.amount import VagueAmount
 from underlid.records import AnyEntry, Bin, Feeding, Reading
 
 HOUR_S = 3600
-LONGEST_WINDOW_H = 31 * 24  # a reading placed in time no better than a month says too little to use
-MOST_HOURS = 24  # a vague time is represented by at most this many hours, evenly spread
+LONGEST_WINDOW_H = 31 * 24 + 1  # a reading placed no better than a month says too little to use: our judgement
+STRAY_MEMORY_H = 24.0  # how long a spot that strays from the model goes on doing so: our judgement
+NARROWEST_K = 0.1  # no thermometer is read finer, whatever the words say: our judgement
+MOST_HOURS = 25  # a vague time is represented by at most this many hours, evenly spread
 NAMED = 3  # entries named in a sentence about several
 DEFAULT_MOISTURE = (0.55, 0.85)  # 90 % range where the keeper noted none: common practice, no source
+DEFAULT_FILL = 0.7  # of the height, where no depth is noted: our judgement
 DEFAULT_DRY_KG_M3 = 150.0  # loose leaves, card and manure: between the materials' values, our judgement
 KG_PER_LITRE_FED = 0.5  # kitchen scraps measured by volume: common practice, no source
 
@@ -54,18 +57,27 @@ class Situation:
 def situation(bin: Bin) -> Situation:
     """The bin's box, bedding density and moisture range, with a note for everything that was assumed."""
     notes = []
-    noted = [layer for layer in bin.layers if layer.depth.kind != "not noted"]
     height = middle_of(bin.height)
-    if noted:
-        depth = sum(middle_of(layer.depth) for layer in noted)
-        density = dry_density_kg_m3([(layer.material, middle_of(layer.depth)) for layer in noted])
+    depths = [None if layer.depth.kind == "not noted" else middle_of(layer.depth) for layer in bin.layers]
+    known = [depth for depth in depths if depth is not None]
+    # A layer whose depth is not noted counts as deep as the others on average.
+    usual = sum(known) / len(known) if known else 1.0
+    if bin.layers:
+        laid = [(layer.material, depth or usual) for layer, depth in zip(bin.layers, depths, strict=True)]
+        density = dry_density_kg_m3(laid)
     else:
-        depth, density = 0.7 * height, DEFAULT_DRY_KG_M3
-        notes.append("No bedding layers are noted: seven tenths of the bin's height is assumed.")
-    moist = [layer.moisture for layer in noted if layer.moisture.kind != "not noted"]
+        density = DEFAULT_DRY_KG_M3
+        notes.append("No bedding is noted: a loose mix of leaves, card and manure is assumed.")
+    if known:
+        depth = sum(known) + usual * (len(depths) - len(known))
+    else:
+        depth = DEFAULT_FILL * height
+        notes.append("The bedding's depth is not noted: seven tenths of the bin's height is assumed.")
+    moist = [layer.moisture for layer in bin.layers if layer.moisture.kind != "not noted"]
     if moist:
-        low, high = np.clip([min(m.low for m in moist), max(m.high for m in moist)], 12.0, 93.0) / 100
-        narrow = max(0.0, 0.04 - (high - low)) / 2  # nobody knows it better than to 2 % each way
+        wettest, driest = 93.0, 12.0  # wetter is slurry, drier is dust: our judgement
+        low, high = np.clip([min(m.low for m in moist), max(m.high for m in moist)], driest, wettest) / 100
+        narrow = max(0.0, 0.04 - (high - low)) / 2  # nobody knows it better than to 2 % each way: our judgement
         moisture = (float(low - narrow), float(high + narrow))
     else:
         moisture = DEFAULT_MOISTURE
@@ -90,6 +102,8 @@ class TemperatureEvidence:
     low_c, high_c, about : (readings,) interval as noted [degC], and whether it is an "about"
     reading, hour, probe, weight : (parts,) a reading is spread over the hours and points it may mean;
         the weights of each reading sum to 1 and its parts are consecutive
+    worth : (readings,) how much each counts, 1 or less: readings of one spot soon after each other tell little
+        more than one, as a spot that strays from the model goes on doing so
     probes : the points themselves
     used : the records behind the rows, in order
     left_out : sentences on readings that could not be used
@@ -102,6 +116,7 @@ class TemperatureEvidence:
     hour: NDArray[np.int64]
     probe: NDArray[np.int64]
     weight: NDArray[np.float64]
+    worth: NDArray[np.float64]
     probes: tuple[Probe, ...]
     used: tuple[Reading, ...]
     left_out: tuple[str, ...]
@@ -130,26 +145,54 @@ def temperature_evidence(
         points = [_known(probes, point) for point in _points(entry, vessel)]
         share = 1.0 / (len(hours) * len(points))
         parts += [(len(used), int(hour), point, share) for hour in hours for point in points]
-        rows.append((entry.amount.low, entry.amount.high, entry.amount.kind == "about"))
+        low, high = entry.amount.low, entry.amount.high
+        if high - low < NARROWEST_K:
+            low, high = (low + high - NARROWEST_K) / 2, (low + high + NARROWEST_K) / 2
+        rows.append((low, high, entry.amount.kind == "about"))
         used.append(entry)
-    low, high, about = zip(*rows, strict=True) if rows else ((), (), ())
+    lows, highs, about = zip(*rows, strict=True) if rows else ((), (), ())
     reading, hour, probe, weight = zip(*parts, strict=True) if parts else ((), (), (), ())
     return TemperatureEvidence(
-        np.array(low, float), np.array(high, float), np.array(about, bool),
-        np.array(reading, int), np.array(hour, int), np.array(probe, int), np.array(weight, float),
+        np.array(lows, float), np.array(highs, float), np.array(about, bool),
+        np.array(reading, int), np.array(hour, int), np.array(probe, int), np.array(weight, float), worth(used),
         tuple(probes), tuple(used), _grouped(left_out, "left out"),
     )  # fmt: skip
 
 
+def worth(readings: Sequence[Reading]) -> NDArray[np.float64]:
+    """How much each reading counts, (readings,): one over the sum of its correlations with those of its place."""
+    total = np.ones(len(readings))
+    for place in {reading.place for reading in readings}:
+        mine = [i for i, reading in enumerate(readings) if reading.place == place]
+        middle = [(readings[i].when.start.timestamp() + readings[i].when.end.timestamp()) / 2 for i in mine]
+        order = np.argsort(middle, kind="stable")
+        kept = np.exp(-np.diff(np.array(middle)[order]) / (STRAY_MEMORY_H * HOUR_S))
+        for indices, keeps in ((order, kept), (order[::-1], kept[::-1])):  # what came before, what came after
+            before = 0.0
+            for at, keep in zip(indices, [0.0, *keeps], strict=True):
+                before = keep * (before + 1.0) if keep else 0.0
+                total[mine[at]] += before
+    return np.asarray(1.0 / total)
+
+
 def hours_of(start: datetime, end: datetime, time_utc: NDArray[np.int64]) -> NDArray[np.int64] | str:
-    """Indices of the hours a vague time may mean, at most MOST_HOURS of them, or why there are none."""
+    """Indices of the hours a vague time may mean, at most MOST_HOURS of them, or why there are none.
+
+    A time that reaches beyond the hours keeps the part inside them, half an hour of grace at the end.
+    """
     first = round((start.timestamp() - time_utc[0]) / HOUR_S)
     last = max(first, round((end.timestamp() - time_utc[0]) / HOUR_S))
     if last - first > LONGEST_WINDOW_H:
         return "the time is known no better than a month"
-    if first < 0 or last >= len(time_utc):
+    if last < 0 or first > len(time_utc):
         return "there is no weather for that time"
-    return np.unique(np.linspace(first, last, min(last - first + 1, MOST_HOURS)).round().astype(int))
+    first, last = (int(np.clip(hour, 0, len(time_utc) - 1)) for hour in (first, last))
+    hours = last - first + 1
+    if hours <= MOST_HOURS:
+        return np.arange(first, last + 1)
+    # One hour from each of equal parts, at a place that moves on by the golden ratio: never one hour of the day.
+    part = np.arange(MOST_HOURS)
+    return np.unique(first + ((part + part * 0.6180339887 % 1) * hours / MOST_HOURS).astype(int))
 
 
 def food_kg(entries: Sequence[AnyEntry], time_utc: NDArray[np.int64]) -> tuple[NDArray[np.float64], tuple[str, ...]]:

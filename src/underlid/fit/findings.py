@@ -14,16 +14,18 @@ import numpy as np
 from underlid.bedding.materials import UnknownMaterial
 from underlid.bedding.vessel import ImpossibleVessel, UnknownWall
 from underlid.entry import looks_like_a_temperature
-from underlid.fit.evidence import HOUR_S, food_kg, situation, temperature_evidence
+from underlid.fit.evidence import HOUR_S, NoNumber, food_kg, situation, temperature_evidence
 from underlid.quantity.show import show_amount, show_when
 from underlid.records import AnyEntry, Bin, Note, Reading
 from underlid.weather.series import Weather, gaps, lay_over
 from underlid.worms.species import UnknownSpecies, species
 
-QUIET_DAYS = 28  # without a temperature this long, the model runs on weather alone
+QUIET_DAYS = 28  # without a temperature this long, the model runs on weather alone; our judgement
 PLAUSIBLE_C = (-20.0, 45.0)  # a worm bin outside this is a slip or an emergency: common practice, no source
-SAME_SPOT_K = 5.0  # two readings of one spot within an hour that differ more cannot both be right
-AIR_DIFFERENCE_K = 5.0  # keeper's air against the weather file
+SAME_SPOT_K = 5.0  # two readings of one spot within an hour that differ more cannot both be right; our judgement
+AIR_DIFFERENCE_K = 5.0  # keeper's air against the weather file; our judgement
+
+UNUSABLE = (ImpossibleVessel, UnknownWall, UnknownMaterial, NoNumber)
 
 Weight = Literal["mend", "look", "know"]
 
@@ -51,7 +53,7 @@ def findings(
 def _of_bin(bin: Bin) -> list[Finding]:
     try:
         notes = situation(bin).notes
-    except (ImpossibleVessel, UnknownWall, UnknownMaterial, ValueError) as error:
+    except UNUSABLE as error:
         return [Finding("mend", None, str(error))]
     found = [Finding("know", None, note) for note in notes]
     try:
@@ -78,11 +80,14 @@ def _of_entries(entries: Sequence[AnyEntry]) -> list[Finding]:
 
 
 def _of_readings(bin: Bin, entries: Sequence[AnyEntry], now: datetime) -> list[Finding]:
-    readings = [e for e in entries if isinstance(e, Reading) and e.quantity == "temperature"]
+    readings = [
+        e for e in entries
+        if isinstance(e, Reading) and e.quantity == "temperature" and e.amount.kind != "not noted"
+    ]  # fmt: skip
     found = []
     for reading in readings:
         low, high = reading.amount.low, reading.amount.high
-        if reading.amount.kind != "not noted" and (low > PLAUSIBLE_C[1] or high < PLAUSIBLE_C[0]):
+        if low > PLAUSIBLE_C[1] or high < PLAUSIBLE_C[0]:
             shown = show_amount(reading.amount)
             found.append(Finding("look", reading.id, f"{_cite(reading)}: bedding at {shown} is hardly possible."))
         if reading.place == "not noted":
@@ -110,6 +115,8 @@ def _of_readings(bin: Bin, entries: Sequence[AnyEntry], now: datetime) -> list[F
 
 
 def _of_weather(bin: Bin, entries: Sequence[AnyEntry], now: datetime, weather: Weather) -> list[Finding]:
+    if now <= bin.started.start:
+        return []
     if weather.typical:
         weather = lay_over(weather, bin.started.start, now + timedelta(hours=2))
     found = [Finding("know", None, note) for note in weather.notes]
@@ -119,7 +126,10 @@ def _of_weather(bin: Bin, entries: Sequence[AnyEntry], now: datetime, weather: W
         )
     if weather.filled.any():
         found.append(Finding("know", None, f"{int(weather.filled.sum())} hours of the weather are filled, not read."))
-    vessel = situation(bin).vessel
+    try:
+        vessel = situation(bin).vessel
+    except UNUSABLE:
+        return found  # said already, of the bin itself
     found += [Finding("know", None, text) for text in temperature_evidence(entries, vessel, weather.time_utc).left_out]
     found += [Finding("know", None, text) for text in food_kg(entries, weather.time_utc)[1]]
     for entry in entries:
@@ -129,7 +139,10 @@ def _of_weather(bin: Bin, entries: Sequence[AnyEntry], now: datetime, weather: W
         last = math.ceil((entry.when.end.timestamp() - int(weather.time_utc[0])) / HOUR_S)
         if first < 0 or last >= len(weather.time_utc):
             continue
-        low, high = np.nanmin(weather.air_c[first : last + 1]), np.nanmax(weather.air_c[first : last + 1])
+        air = weather.air_c[first : last + 1]
+        if not np.isfinite(air).any():
+            continue
+        low, high = np.nanmin(air), np.nanmax(air)
         if entry.amount.low > high + AIR_DIFFERENCE_K or entry.amount.high < low - AIR_DIFFERENCE_K:
             file_says = f"the weather file has the air at {low:.0f} to {high:.0f} °C then"
             found.append(Finding("look", entry.id, f"{_cite(entry)}: {file_says}."))

@@ -12,7 +12,7 @@ Array = NDArray[np.float64]
 
 INSTRUMENT_K = 0.3  # hand-held thermometer read by torchlight, one reading to the next: our judgement
 BLUNDER = 0.01  # share of readings that are slips of pen or place: our judgement
-BLUNDER_RANGE_K = 60.0  # a slip may be anything over this range
+BLUNDER_RANGE_K = 60.0  # a slip may be anything over this range: our judgement
 NINETY = 1.6448536269514722  # half-width of a 90 % interval in standard deviations
 
 
@@ -20,8 +20,8 @@ def words_probability(low: Array, high: Array, about: NDArray[np.bool_], expecte
     """Probability of the words given the expected reading and its standard deviation; shapes broadcast.
 
     An interval, open or closed, has the normal probability between its bounds. An "about" holds the true
-    value with 90 % probability, so its spread joins the reading's own, and it is given as the probability of
-    the interval's width at the centre, which keeps exact and vague readings on one scale.
+    value with 90 % probability, so its spread joins the reading's own; it is given as the density at its centre
+    times its width, which keeps exact and vague readings on one scale (and may exceed 1).
     """
     half = _half_width(low, high)
     centre = np.where(np.isfinite(low), low, high) + np.where(np.isfinite(low) & np.isfinite(high), half, 0.0)
@@ -43,7 +43,7 @@ def _half_width(low: Array, high: Array) -> Array:
 
 
 def log_likelihood(evidence: TemperatureEvidence, probes_c: Array, bias_k: Array, scatter_k: Array) -> Array:
-    """Log probability of all readings for each parameter set, shape (sets,).
+    """Log probability of all readings, each as much as it is worth, for each parameter set, shape (sets,).
 
     probes_c : (sets, hours, probes) bedding temperature from the model
     bias_k, scatter_k : (sets,) thermometer bias, and how far a spot strays from the model
@@ -51,7 +51,7 @@ def log_likelihood(evidence: TemperatureEvidence, probes_c: Array, bias_k: Array
     if not len(evidence):
         return np.zeros(probes_c.shape[0])
     meant, slipped = _both(evidence, probes_c, bias_k, scatter_k)
-    return np.asarray(np.log(meant + slipped).sum(axis=1))
+    return np.asarray(np.log(meant + slipped) @ evidence.worth)
 
 
 def slip_chance(evidence: TemperatureEvidence, probes_c: Array, bias_k: Array, scatter_k: Array) -> Array:

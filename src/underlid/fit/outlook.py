@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from underlid.fit.evidence import STRAY_MEMORY_H
 from underlid.fit.posterior import Posterior, Prior
 from underlid.heat.reduced import Drive, simulate, standard_probes
 
@@ -20,9 +21,7 @@ HOUR_S = 3600
 #: a day and 2.8 K after five (our judgement, near the usual skill of public forecasts).
 FORECAST_SD_K = 3.0
 FORECAST_MEMORY_H = 120.0
-BLEND_H = 24  # hours over which a forecast gives way to past years
-
-STRAY_MEMORY_H = 24.0  # how long a spot that strays from the model goes on doing so: our judgement
+BLEND_H = 24  # hours over which a forecast gives way to past years: our judgement
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +67,11 @@ class Outlook:
         low, mid, high = np.percentile(span.min(axis=1), PERCENT)
         early, usual, late = np.percentile(when, PERCENT, method="nearest")
         return Coldest(place, (float(low), float(mid), float(high)), (int(early), int(usual), int(late)))
+
+    def least_refuge(self, first: int, last: int) -> tuple[float, float, float]:
+        """The smallest share of the bedding in the tolerated band from hour `first` up to `last`, 5, 50 and 95 %."""
+        low, mid, high = np.percentile(self.refuge_draws[:, first:last, 0].min(axis=1), PERCENT)
+        return float(low), float(mid), float(high)
 
 
 def future_air(

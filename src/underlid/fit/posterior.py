@@ -21,14 +21,7 @@ from underlid.heat.reduced import Drive, Thermal, simulate
 
 Array = NDArray[np.float64]
 
-PARAMETERS = {
-    "loss": "factor on the nominal side and lid films",
-    "base": "coefficient of the base path [W/m2K]",
-    "moisture": "water content of the bedding [fraction of wet mass]",
-    "heat": "factor on the heat of breakdown",
-    "bias": "thermometer bias [K]",
-    "scatter": "how far a spot strays from the model [K]",
-}
+PARAMETERS = ("loss", "base", "moisture", "heat", "bias", "scatter")  # see Prior.parameters
 
 #: Log spreads of the priors. Films of a sheltered bin run from 7 to 12 W/m2K in calm (recalled), more in
 #: wind; the base path is unknown by a factor of three; heat of a worm bin by a factor of about three
@@ -40,13 +33,20 @@ BIAS_SD_K = 0.7
 SCATTER_MEDIAN_K, SCATTER_LOG_SD = 0.5, 0.5
 
 FARTHEST = 6.0  # standard deviations from the prior's middle beyond which a parameter is held
+#: Sizes of the sampling, by trial: a chain ten times as long gives the same ranges to a few per cent.
 WALKERS = 32
 PILOTS = 320  # draws from the prior among which the walkers start
 BURN_IN = 120
 STEPS = 240
-ENOUGH_DRAWS = 150  # effective draws below which a fit is not shown as good
+ENOUGH_DRAWS = 150  # effective draws below which a fit is not shown as good: our judgement
 MOST_SLIPS = 0.15  # share of slips beyond which not the keeper but the weather or the bin is wrong: our judgement
-LARGEST_RHAT = 1.05
+LARGEST_RHAT = 1.05  # usual practice runs from 1.01 to 1.1
+
+#: Everything here that another draw would depend on; part of a fit's key.
+SETTINGS = (
+    LOSS_LOG_SD, BASE_LOG_SD, HEAT_LOG_SD, BIAS_SD_K, SCATTER_MEDIAN_K, SCATTER_LOG_SD, FARTHEST, WALKERS, PILOTS,
+    BURN_IN, STEPS,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,12 @@ class Prior:
     wind_m_s: float
 
     def parameters(self, z: Array) -> dict[str, Array]:
-        """Parameters by name, each (sets,), from standard normals of shape (sets, 6)."""
+        """Parameters by name, each (sets,), from standard normals of shape (sets, 6).
+
+        loss : factor on the nominal side and lid films; base : coefficient of the base path [W/m2K]; moisture :
+        fraction of wet mass; heat : factor on the heat of breakdown; bias : of the thermometer [K]; scatter : how
+        far a spot strays from the model, standard deviation [K]
+        """
         z = np.clip(z, -FARTHEST, FARTHEST)  # where the sampler only passes through, nothing may overflow
         low, high = logit(self.situation.moisture)
         base = films(self.situation.vessel, self.wind_m_s).base
@@ -129,11 +134,10 @@ def fit(
     """
     rng = np.random.default_rng(seed)
     size = len(PARAMETERS)
-    notes = evidence.left_out
     if not len(evidence):
         found = prior.parameters(rng.standard_normal((draws, size)))
         alone = "No reading was used: the ranges rest on the weather and the bin's description alone."
-        return Posterior(found, 1.0, float(draws), 0, 0.0, seed, (*notes, alone))
+        return Posterior(found, 1.0, float(draws), 0, 0.0, seed, (alone,))
 
     last = int(evidence.hour.max()) + 1
     seen = replace(drive, air_c=drive.air_c[..., :last], food_kg=drive.food_kg[:last])
@@ -155,6 +159,7 @@ def fit(
         WALKERS, size, log_posterior, vectorize=True,
         moves=[(DEMove(), 0.6), (DESnookerMove(), 0.1), (StretchMove(), 0.3)],
     )  # fmt: skip
+    sampler.log_prob_fn = log_posterior  # bare: emcee's wrapper prints whatever it catches, an interrupt too
     # emcee still draws from NumPy's older generator; it is seeded from ours.
     sampler.random_state = np.random.RandomState(rng.integers(2**32)).get_state()
     for step, _ in enumerate(sampler.sample(pilots[best], iterations=BURN_IN + STEPS)):
@@ -164,8 +169,8 @@ def fit(
     kept = rng.choice(chain.reshape(-1, size), size=draws, replace=False)
     found = prior.parameters(kept)
     slips = float((slip_chance(evidence, course(found), found["bias"], found["scatter"]) > 0.5).mean())
-    posterior = Posterior(found, rhat, effective, len(evidence), slips, seed, notes)
-    return replace(posterior, notes=(*_warnings(posterior), *notes))
+    posterior = Posterior(found, rhat, effective, len(evidence), slips, seed, ())
+    return replace(posterior, notes=tuple(_warnings(posterior)))
 
 
 def _warnings(posterior: Posterior) -> list[str]:

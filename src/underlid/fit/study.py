@@ -11,17 +11,22 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from underlid import __version__
 from underlid.fit.evidence import HOUR_S, Situation, TemperatureEvidence, food_kg, situation, temperature_evidence
 from underlid.fit.outlook import Outlook, outlook
-from underlid.fit.posterior import Posterior, Prior, fit
-from underlid.heat.reduced import Drive
+from underlid.fit.posterior import SETTINGS, Posterior, Prior, fit
+from underlid.heat.reduced import FREEZING_SUBSTEPS, GRID, Drive
 from underlid.records import AnyEntry, Bin
 from underlid.weather.climate import climate, members
-from underlid.weather.series import Weather, lay_over
+from underlid.weather.series import Weather, first_hour, lay_over
 from underlid.worms.species import Species, UnknownSpecies, species
 
-FORECAST_DAYS = 7  # a weather file is believed as a forecast for this long, then past years take over
-METHOD = "reduced heat model, first form"  # changes whenever the same inputs would give other draws
+FORECAST_DAYS = 7  # a file is believed as a forecast for this long, then past years take over: our judgement
+METHOD = "reduced heat model, first form"  # changes when the model itself does; part of a fit's key
+ENCLOSED = {
+    "indoors": "indoors: give the room's air as the weather",
+    "unheated shed": "in a shed, where nights are milder",
+}
 FAR_DEGREES = 2.0  # of latitude or longitude beyond which weather counts as of another place: our judgement
 OTHER_SPECIES = "Eisenia fetida"  # stands in where a species has no facts yet
 
@@ -56,13 +61,14 @@ class Case:
 
     def key(self, seed: int) -> str:
         """A digest of what the posterior depends on: the same key means the same draws."""
-        seen = slice(0, self.now_index + 1)
+        seen = slice(0, int(self.evidence.hour.max()) + 1 if len(self.evidence) else 0)
         digest = hashlib.blake2b(digest_size=16)
-        digest.update(repr((METHOD, seed, self.situation, self.drive.wind_m_s, self.drive.start_c)).encode())
-        digest.update(repr(self.evidence.probes).encode())
+        digest.update(repr((METHOD, __version__, SETTINGS, GRID, FREEZING_SUBSTEPS, seed)).encode())
+        digest.update(repr((self.situation, self.drive.wind_m_s, self.drive.start_c, self.evidence.probes)).encode())
         for array in (
             self.evidence.low_c, self.evidence.high_c, self.evidence.about, self.evidence.reading, self.evidence.hour,
-            self.evidence.probe, self.evidence.weight, self.drive.air_c[seen], self.drive.food_kg[seen],
+            self.evidence.probe, self.evidence.weight, self.evidence.worth, self.drive.air_c[seen],
+            self.drive.food_kg[seen],
         ):  # fmt: skip
             digest.update(np.ascontiguousarray(array).tobytes())
         return digest.hexdigest()
@@ -98,6 +104,10 @@ def lay_out(
     """
     tz = ZoneInfo(bin.timezone)
     notes = [*weather.notes]
+    if now <= bin.started.start:
+        raise WeatherDoesNotFit(f"Bin {bin.name!r} was started after the present; give a later --now.")
+    if bin.siting in ENCLOSED:
+        notes.append(f"The weather is taken as the air around the bin, though it stands {ENCLOSED[bin.siting]}.")
     if weather.typical:
         past = past or (weather,)
         weather = lay_over(weather, bin.started.start, until + timedelta(hours=1))
@@ -148,8 +158,10 @@ def _span(
     if until < now:
         raise WeatherDoesNotFit(f"The last day to look at, {until:%-d %b %Y}, is before the present; give a later one.")
     begins, ends = int(weather.time_utc[0]), int(weather.time_utc[-1])
-    start = _ceil_hour(bin.started.start)
-    first, now_s = max(start, begins), int(now.timestamp() // HOUR_S * HOUR_S)
+    start = first_hour(bin.started.start, weather.utc_offset_h)
+    first, now_s = max(start, begins), int(now.timestamp())
+    if now_s < start + HOUR_S:
+        raise WeatherDoesNotFit(f"Bin {bin.name!r} has no whole hour behind it yet; ask again in an hour or two.")
     if now_s < first + HOUR_S:
         raise WeatherDoesNotFit(
             f"The weather from {weather.source} begins {_day(begins, tz)}, but bin {bin.name!r} needs it before "
@@ -160,7 +172,7 @@ def _span(
     if ends < now_s:
         notes.append(f"The weather ends {_day(ends, tz)}: what came later is not observed.")
     forecast_ends = min(ends, now_s + FORECAST_DAYS * 24 * HOUR_S)
-    last = int(until.timestamp() // HOUR_S * HOUR_S)
+    last = int(until.timestamp())
     if not past and last > forecast_ends:
         notes.append(f"No past years were given, so the outlook ends with the weather on {_day(forecast_ends, tz)}.")
         last = forecast_ends
@@ -183,7 +195,7 @@ def study(case: Case, posterior: Posterior) -> Study:
         case.prior, posterior, case.drive, case.time_utc, case.now_index, case.forecast_until,
         case.members_c, case.species.band_c, case.species.widest_band_c,
     )  # fmt: skip
-    return Study(case, posterior, result, (*case.notes, *posterior.notes))
+    return Study(case, posterior, result, (*posterior.notes, *case.notes, *case.evidence.left_out))
 
 
 def fit_case(case: Case, seed: int, progress: Callable[[float], None] = lambda done: None) -> Posterior:
@@ -221,10 +233,6 @@ def _far_away(weather: Weather, past: Sequence[Weather]) -> list[str]:
         if apart > FAR_DEGREES:
             said.append(f"The past years from {other.source} are of another place: their winters may not be yours.")
     return said
-
-
-def _ceil_hour(moment: datetime) -> int:
-    return int(-(-moment.timestamp() // HOUR_S) * HOUR_S)
 
 
 def _day(seconds: float, tz: ZoneInfo) -> str:

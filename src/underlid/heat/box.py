@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-FOOD_LAYER = 1 / 3  # food lies in the upper third: common practice, no source
+FOOD_LAYER = 1 / 3  # share of the depth: food lies in the upper third: common practice, no source
 GRADING = 0.5  # how much finer the cells are at base and surface; good against the closed forms with few cells
 
 
@@ -33,7 +33,12 @@ class Probe:
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """One axis of the box: cell widths and nodes (m,), eigenvalues and modes of its operator, sources at its ends."""
+    """One axis of the box.
+
+    width, node : (m,) cell widths and the points that stand for them [m]
+    rate : (sets, m) eigenvalues of the operator [1/s]; into, back : (sets, m, m) from modes to cells and back
+    low, high : (sets, m) warming per K beyond the low and the high end [1/s]
+    """
 
     width: Array
     node: Array
@@ -45,7 +50,11 @@ class Axis:
 
     @staticmethod
     def of(width: Array, node: Array, k: Array, capacity: Array, low: Array, high: Array) -> Axis:
-        """Finite volumes with conductances `low`, `high` [W/m2K] beyond the ends (0: symmetry), each (sets,)."""
+        """Finite volumes of the given widths and nodes (m,) [m].
+
+        k : conductivity [W/mK]; capacity : [J/m3K]; low, high : coefficients beyond the ends [W/m2K], 0 where the
+        field is symmetric; each (sets,)
+        """
         sets, m = k.shape[0], width.shape[0]
         between = k[:, None] / np.diff(node)
         flow = np.zeros((sets, m, m))
@@ -98,7 +107,11 @@ class Box:
         top: Array,
         base: Array,
     ) -> Box:
-        """Conductivity [W/mK] and the coefficients beyond sides, top and base [W/m2K], all (sets,)."""
+        """A box of length, width and depth [m] on cells along half its length, half its width, and its depth.
+
+        conductivity [W/mK], capacity [J/m3K], latent [J/m3], and the coefficients beyond sides, top and base
+        [W/m2K], all (sets,)
+        """
         none = np.zeros_like(side)
         axes = (
             Axis.of(*_half(size_m[0] / 2, grid[0]), conductivity, capacity, none, side),

@@ -37,12 +37,12 @@ def films(vessel: Vessel, wind_m_s: float = 0.0) -> Films:
     if not 0.0 <= wind_m_s < 100.0:
         raise ValueError(f"A mean wind of {wind_m_s:g} m/s cannot be; give metres per second, 0 or more.")
     outside = RADIATIVE_FILM + 4.0 + 4.0 * wind_m_s * WIND_SHARE[vessel.siting]
-    lid = vessel.wall_resistance + 1.0 / outside
+    skin = vessel.wall_resistance + 1.0 / outside
     headspace = HEADSPACE_RESISTANCE if vessel.height_m - vessel.bedding_depth_m > 0.005 else 0.0
     path, memory_h = BASE_PATH[vessel.base]
     return Films(
-        side=1.0 / lid,
-        top=1.0 / (lid + headspace),
+        side=1.0 / skin,
+        top=1.0 / (skin + headspace),
         base=1.0 / (vessel.wall_resistance + path),
         ground_memory_h=memory_h,
     )

@@ -15,16 +15,21 @@ from numpy.typing import ArrayLike, NDArray
 
 WATER_J_M3K = 4.18e6  # CRC, recalled
 WATER_FUSION_J_KG = 334e3  # CRC, recalled
+SOLIDS_KG_M3 = 1300.0  # organic solids; de Vries 1963, recalled
 SOLIDS_J_KGK = 1400.0  # organic solids; drained peat 1202 at 0 degC (Appl. Sci. 2022, 12:1579), minerals less
 FIRST_FREEZING_C = -0.3  # bedding water freezes over about -0.1 to -1 degC (recalled)
 
 
 def water_fraction(dry_kg_m3: ArrayLike, moisture: ArrayLike) -> NDArray[np.float64]:
-    """Volume of water per volume of bedding, from dry bulk density [kg/m3] and moisture [fraction of wet mass]."""
+    """Volume of water per volume of bedding, from dry bulk density [kg/m3] and moisture [fraction of wet mass].
+
+    Never more than the pores hold: bedding said to be wetter counts as saturated.
+    """
     moisture = np.asarray(moisture, float)
     if np.any((moisture < 0) | (moisture >= 1)):
         raise ValueError("Moisture is a fraction of the wet mass: give a value from 0 to below 1.")
-    return np.asarray(np.asarray(dry_kg_m3, float) * moisture / (1 - moisture) / 1000.0)
+    dry = np.asarray(dry_kg_m3, float)
+    return np.asarray(np.minimum(dry * moisture / (1 - moisture) / 1000.0, 1.0 - dry / SOLIDS_KG_M3))
 
 
 def heat_capacity(dry_kg_m3: ArrayLike, water: ArrayLike) -> NDArray[np.float64]:
@@ -67,7 +72,7 @@ def temperature(enthalpy_j_m3: float, capacity: float, latent: float, freezing_c
     return 2.0 * latent * freezing_c / (b + root)
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, inline="always")
 def liquid_share(temperature_c: float, freezing_c: float = FIRST_FREEZING_C) -> float:
     """Share of the bedding's water still liquid, 0 to 1."""
     return 1.0 if temperature_c >= freezing_c else freezing_c / temperature_c

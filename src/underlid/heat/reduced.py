@@ -4,9 +4,9 @@ While nothing freezes the equations are linear and each hour is stepped *exactly
 freezing point the hour is redone in shorter steps, and after each the cell's enthalpy decides its
 temperature: heat is conserved to rounding either way.
 
-Simplifications of this form, all to be kept in mind when reading its answers: frozen bedding conducts
-like unfrozen bedding, the film on the sides is the mean over the winter, no sun, no evaporation, drainage
-holes ignored.
+Simplifications of this form, all to be kept in mind when reading its answers: frozen bedding conducts and
+warms like unfrozen bedding, the film on the sides is the mean over the hours seen, no sun, no evaporation,
+drainage holes ignored.
 """
 
 from __future__ import annotations
@@ -28,7 +28,10 @@ Array = NDArray[np.float64]
 
 HOUR_S = 3600.0
 FREEZING_SUBSTEPS = 4  # per hour, while any cell is at or below its freezing point
-GRID = (3, 4, 5)  # cells: half length, half width, depth; within 0.2 K rms of a fine grid over a frosty winter
+GRID = (3, 4, 5)  # cells: half length, half width, depth; within 0.2 K rms of a fine grid in a bin of 20-60 L
+
+
+EDGE_M, SURFACE_M = 0.03, 0.02  # how far in and down a keeper's thermometer goes: common practice, no source
 
 
 def standard_probes(vessel: Vessel) -> dict[str, Probe]:
@@ -36,8 +39,8 @@ def standard_probes(vessel: Vessel) -> dict[str, Probe]:
     half, depth = vessel.width_m / 2, vessel.bedding_depth_m
     return {
         "middle": Probe(half, depth / 2),
-        "edge": Probe(min(0.03, half), depth / 2),
-        "surface": Probe(half, min(0.02, depth / 2)),
+        "edge": Probe(min(EDGE_M, half), depth / 2),
+        "surface": Probe(half, min(SURFACE_M, depth / 2)),
     }
 
 
@@ -69,7 +72,7 @@ class Drive:
     air_c : air around the bin [degC], shape (hours,) or (sets, hours), at the full hours, no gaps
     food_kg : food given during the hour that follows [kg as fed], shape (hours,)
     wind_m_s : mean wind in the open [m/s]
-    start_c : temperature of the bedding at the first hour [degC]
+    start_c : temperature of the bedding, and of the ground below it, at the first hour [degC]
     """
 
     air_c: Array
@@ -126,7 +129,7 @@ def simulate(
         base=thermal.base,
     )
     bedding_w = BEDDING_W_PER_KG_DRY * thermal.dry_kg_m3 * vessel.bedding_m3 * thermal.heat
-    ground = _ground(air, nominal.ground_memory_h)
+    ground = _ground(air, nominal.ground_memory_h, drive.start_c)
     return march(
         box, air, ground, food_kg=drive.food_kg, start_c=drive.start_c, bedding_w=bedding_w, heat=thermal.heat,
         weights=box.weights(probes), bands_c=bands_c,
@@ -169,15 +172,14 @@ def march(
     return BeddingTemperature(probes_c, refuge, frozen)
 
 
-def _ground(air: Array, memory_h: float) -> Array:
-    """Ground under the base: air smoothed exponentially over `memory_h` hours, begun at its mean over that time."""
+def _ground(air: Array, memory_h: float, start_c: float) -> Array:
+    """Ground under the base: air smoothed exponentially over `memory_h` hours, begun at `start_c`."""
     if memory_h <= 0:
         return air
     from scipy.signal import lfilter
 
     keep = np.exp(-1.0 / memory_h)
-    start = air[:, : max(1, round(memory_h))].mean(axis=1, keepdims=True)
-    smooth, _ = lfilter([1 - keep], [1, -keep], air, axis=1, zi=keep * start)
+    smooth, _ = lfilter([1 - keep], [1, -keep], air, axis=1, zi=np.full((air.shape[0], 1), keep * start_c))
     return np.ascontiguousarray(smooth)
 
 
@@ -216,8 +218,7 @@ def _march_one(  # type: ignore[no-untyped-def]
             refuge[h, b] = min(inside, 1.0)
         ice, mean = 0.0, 0.0
         for c in range(cells):
-            if t[c] < freezing_c:
-                ice += share[c] * (1.0 - freezing_c / t[c])
+            ice += share[c] * (1.0 - properties.liquid_share(t[c], freezing_c))
             mean += share[c] * t[c]
         frozen[h] = ice
         for p in range(weights.shape[0]):

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import io
 import json
-import os
-import tempfile
 import zipfile
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+
+from underlid.journal.files import write_whole
 
 FOLDER = "fits"
 
@@ -34,12 +34,9 @@ def recall(journal_folder: Path, key: str) -> tuple[Arrays, dict[str, object]] |
 
 def remember(journal_folder: Path, key: str, arrays: Arrays, values: dict[str, object]) -> None:
     """Keep arrays and values under a key; where the folder cannot be written, nothing is kept."""
-    folder = journal_folder / FOLDER
+    data = io.BytesIO()
+    np.savez(data, _values=np.array(json.dumps(values)), **arrays)  # type: ignore[arg-type]
     try:
-        folder.mkdir(exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=folder, suffix=".part")
-        with os.fdopen(handle, "wb") as file:
-            np.savez(file, allow_pickle=False, _values=np.array(json.dumps(values)), **arrays)
-        os.replace(name, folder / f"{key}.npz")
+        write_whole(journal_folder / FOLDER / f"{key}.npz", data.getvalue())
     except OSError:
         return

@@ -18,7 +18,7 @@ class DamagedFacts(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """A published value with the spread its sources leave, and where it comes from."""
+    """A published value with the spread its sources leave, and where it comes from; the field's name has the unit."""
 
     value: float
     low: float
@@ -82,4 +82,10 @@ def read_species(text: str, file_name: str) -> Species:
         if not (fact.low <= fact.value <= fact.high and fact.source.strip()):
             raise DamagedFacts(f"{file_name}: {key} must have low <= value <= high and a source.")
         facts[key] = fact
-    return Species(table["name"], table["common_name"], **facts)
+    name, common_name = table.get("name"), table.get("common_name")
+    if not (isinstance(name, str) and len(name.split()) == 2 and isinstance(common_name, str)):
+        raise DamagedFacts(f"{file_name}: it needs a name of two words, genus and species, and a common_name.")
+    found = Species(name, common_name, **facts)
+    if found.band_c[0] >= found.band_c[1]:
+        raise DamagedFacts(f"{file_name}: the tolerated band ends, at {found.band_c[1]:g}, before it begins.")
+    return found
