@@ -25,7 +25,6 @@ import numpy as np
 
 from underlid import demo
 from underlid.entry import parse_line
-from underlid.fit.evidence import HOUR_S
 from underlid.fit.likelihood import INSTRUMENT_K
 from underlid.fit.outlook import PLACES, stray
 from underlid.fit.posterior import PARAMETERS, Prior
@@ -34,7 +33,7 @@ from underlid.heat.reduced import simulate, standard_probes
 from underlid.quantity.amount import parse_size
 from underlid.quantity.when import parse_when
 from underlid.records import AnyEntry, Bin, Reading
-from underlid.weather.series import Weather, lay_over
+from underlid.weather.series import HOUR_S, Weather, lay_over
 
 DAYS = 40
 PAGE = Path(__file__).parent.parent / "docs" / "calibration.md"

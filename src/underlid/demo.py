@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from underlid.fit.evidence import HOUR_S, food_kg, situation
+from underlid.fit.evidence import food_kg, situation
 from underlid.fit.likelihood import INSTRUMENT_K, NINETY
 from underlid.fit.outlook import stray
 from underlid.heat.films import films
@@ -28,7 +28,7 @@ from underlid.quantity.amount import parse_amount, parse_size
 from underlid.quantity.when import parse_when
 from underlid.records import AnyEntry, Base, BeddingLayer, Bin
 from underlid.weather.files import demo_weather, read_weather
-from underlid.weather.series import Weather, lay_over
+from underlid.weather.series import HOUR_S, Weather, lay_over
 
 if TYPE_CHECKING:
     from underlid.fit.study import Study
@@ -132,7 +132,7 @@ def make_bin(invented: InventedBin) -> Bin:
 
 
 def feeding_lines(invented: InventedBin) -> list[tuple[datetime, str]]:
-    """When and what the invented keeper fed: small amounts, less in deep winter."""
+    """When and what the invented keeper fed: small amounts, one to three weeks apart."""
     rng = _rng(invented.name, "food")
     lines, day = [], START + timedelta(days=4)
     while day < NOW - timedelta(days=1):

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from underlid.fit.evidence import HOUR_S, food_kg, situation, temperature_evidence
+from underlid.fit.evidence import food_kg, situation, temperature_evidence
 from underlid.fit.posterior import Posterior, Prior
 from underlid.fit.study import Case, Study, study
 from underlid.heat.reduced import Drive
@@ -26,6 +26,7 @@ from underlid.records import (
     Sighting,
 )
 from underlid.update.facts import Array, Truth
+from underlid.weather.series import HOUR_S
 from underlid.worms.species import species
 
 ZONE = ZoneInfo("America/New_York")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import asdict, is_dataclass, replace
+from dataclasses import asdict, fields, is_dataclass, replace
 from datetime import date, datetime, timedelta
 from itertools import count
 from pathlib import Path
@@ -247,8 +247,6 @@ def outlook_json(study: Study, first: int) -> dict[str, object]:
 
 def story_json(story: Story) -> dict[str, object]:
     """The story's facts as plain JSON types, without the hourly series (those are in `outlook`)."""
-    from dataclasses import fields
-
     left_out = ("hours", "days", "bin")
     facts = {f.name: _plain(getattr(story, f.name)) for f in fields(story) if f.name not in left_out}
     return {"bin": story.bin.name, **facts}
@@ -281,8 +279,8 @@ def _study(
         tz = ZoneInfo(record.timezone)
         moment = clock(now, tz)
         end = None if until is None else parse_when(until, now=moment, tz=tz, allow_future=True).end
-        years = [weather_from(path, tz.key, fill_gaps, place_of(place)) for path in past]
-        air = weather_from(weather, tz.key, fill_gaps, place_of(place))
+        where = place_of(place)
+        air, *years = (weather_from(path, tz.key, fill_gaps, where) for path in (weather, *past))
         case = case_of(book, bin, air, moment, end, years)
         with progress(f"fitting {bin}", quiet=quiet) as tell_progress:
             return answer(book, case, seed, tell_progress)
@@ -340,7 +338,6 @@ def _spans(study: Study, tz: ZoneInfo, begin: datetime) -> Iterator[tuple[int, i
     """The days of a week from `begin` (first hour, hour after the last, label), then whole weeks to the end."""
     day = begin.astimezone(tz).replace(hour=0, minute=0, second=0, microsecond=0)
     last_hour = len(study.outlook.time_utc) - 1
-    length = 1
     for step in count():
         length = 1 if step < DAYS_SHOWN else 7
         first, last = max(study.index(begin), study.index(day)), study.index(day + timedelta(days=length))

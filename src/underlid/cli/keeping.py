@@ -70,13 +70,14 @@ def new(
     moment = clock(now, tz)
     box = parse_size(size)
     wet = parse_amount(moisture, expect="%")
-    if wet.kind != "not noted" and not _layers(bedding):
+    laid = _layers(bedding)
+    if wet.kind != "not noted" and not laid:
         raise NotOneOf("--moisture needs to know of what: give the --bedding too, at least its material.")
     layers = tuple(
         BeddingLayer(
             id=_id(), position=i, material=material, depth=parse_amount(depth, expect="m"), moisture=wet, words=words
         )
-        for i, (material, depth, words) in enumerate(_layers(bedding))
+        for i, (material, depth, words) in enumerate(laid)
     )
     record = Bin(
         id=_id(),
@@ -193,7 +194,6 @@ def entries(
     from underlid.journal.store import Journal
 
     with Journal.open(journal) as book:
-        book.bin(bin)
         found = book.entries(bin, superseded=True)
     replaced = {entry.corrects: entry.id for entry in found if entry.corrects}
     shown = [entry for entry in found if every or entry.id not in replaced]

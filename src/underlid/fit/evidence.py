@@ -16,8 +16,8 @@ from underlid.heat.box import Probe
 from underlid.heat.reduced import standard_probes
 from underlid.quantity.amount import VagueAmount
 from underlid.records import AnyEntry, Bin, Feeding, Reading
+from underlid.weather.series import HOUR_S
 
-HOUR_S = 3600
 LONGEST_WINDOW_H = 31 * 24 + 1  # a reading placed no better than a month says too little to use: our judgement
 STRAY_MEMORY_H = 24.0  # how long a spot that strays from the model goes on doing so: our judgement
 NARROWEST_K = 0.1  # no thermometer is read finer, whatever the words say: our judgement
@@ -170,7 +170,7 @@ def worth(readings: Sequence[Reading]) -> NDArray[np.float64]:
         for indices, keeps in ((order, kept), (order[::-1], kept[::-1])):  # what came before, what came after
             before = 0.0
             for at, keep in zip(indices, [0.0, *keeps], strict=True):
-                before = keep * (before + 1.0) if keep else 0.0
+                before = keep * (before + 1.0)
                 total[mine[at]] += before
     return np.asarray(1.0 / total)
 

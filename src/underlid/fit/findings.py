@@ -14,10 +14,10 @@ import numpy as np
 from underlid.bedding.materials import UnknownMaterial
 from underlid.bedding.vessel import ImpossibleVessel, UnknownWall
 from underlid.entry import looks_like_a_temperature
-from underlid.fit.evidence import HOUR_S, NoNumber, food_kg, situation, temperature_evidence
+from underlid.fit.evidence import NoNumber, food_kg, situation, temperature_evidence
 from underlid.quantity.show import show_amount, show_when
 from underlid.records import AnyEntry, Bin, Note, Reading
-from underlid.weather.series import Weather, gaps, lay_over
+from underlid.weather.series import HOUR_S, Weather, gaps, lay_over
 from underlid.worms.species import UnknownSpecies, species
 
 QUIET_DAYS = 28  # without a temperature this long, the model runs on weather alone; our judgement

@@ -15,7 +15,6 @@ Array = NDArray[np.float64]
 
 PLACES = ("middle", "edge", "surface")
 PERCENT = (5.0, 50.0, 95.0)
-HOUR_S = 3600
 
 #: Error of a weather forecast: grows from nothing to FORECAST_SD_K over FORECAST_MEMORY_H, about 1.7 K after
 #: a day and 2.8 K after five (our judgement, near the usual skill of public forecasts).

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import expit, logit
 
 from underlid.fit.evidence import Situation, TemperatureEvidence
-from underlid.fit.likelihood import NINETY, log_likelihood, slip_chance
+from underlid.fit.likelihood import BLUNDER, BLUNDER_RANGE_K, INSTRUMENT_K, NINETY, log_likelihood, slip_chance
 from underlid.heat.films import films
 from underlid.heat.reduced import Drive, Thermal, simulate
 
@@ -45,7 +45,7 @@ LARGEST_RHAT = 1.05  # usual practice runs from 1.01 to 1.1
 #: Everything here that another draw would depend on; part of a fit's key.
 SETTINGS = (
     LOSS_LOG_SD, BASE_LOG_SD, HEAT_LOG_SD, BIAS_SD_K, SCATTER_MEDIAN_K, SCATTER_LOG_SD, FARTHEST, WALKERS, PILOTS,
-    BURN_IN, STEPS,
+    BURN_IN, STEPS, BLUNDER, BLUNDER_RANGE_K, INSTRUMENT_K,
 )  # fmt: skip
 
 

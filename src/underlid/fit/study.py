@@ -12,13 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from underlid import __version__
-from underlid.fit.evidence import HOUR_S, Situation, TemperatureEvidence, food_kg, situation, temperature_evidence
+from underlid.fit.evidence import Situation, TemperatureEvidence, food_kg, situation, temperature_evidence
 from underlid.fit.outlook import Outlook, outlook
 from underlid.fit.posterior import SETTINGS, Posterior, Prior, fit
 from underlid.heat.reduced import FREEZING_SUBSTEPS, GRID, Drive
 from underlid.records import AnyEntry, Bin
 from underlid.weather.climate import climate, members
-from underlid.weather.series import Weather, first_hour, lay_over
+from underlid.weather.series import HOUR_S, Weather, first_hour, lay_over
 from underlid.worms.species import Species, UnknownSpecies, species
 
 FORECAST_DAYS = 7  # a file is believed as a forecast for this long, then past years take over: our judgement
@@ -39,7 +39,7 @@ class WeatherDoesNotFit(ValueError):
 class Case:
     """Everything a fit of one bin rests on, laid on one hourly grid.
 
-    time_utc : (hours,) seconds; air_c : (hours,) observed, forecast, and NaN beyond; members_c : (members, hours)
+    time_utc : (hours,) seconds; drive.air_c : observed, forecast, and NaN beyond; members_c : (members, hours)
     now_index : last hour whose weather is observed; forecast_until : first hour resting on past years alone
     """
 

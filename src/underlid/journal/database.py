@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -134,14 +133,3 @@ def _meaning(error: sqlite3.Error, path: Path) -> JournalError:
             return Misfit(detail=detail)
         case _:
             return DamagedJournal(path=path, detail=detail)
-
-
-def sync_folder(folder: Path) -> None:
-    """Make the names of new files in `folder` survive a power cut, where the system lets a folder be synced."""
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

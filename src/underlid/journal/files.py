@@ -11,13 +11,28 @@ class NotAFile(ValueError):
 
 
 def write_whole(target: Path, data: bytes) -> None:
-    """Write a file beside its place and move it there, so that no half file is ever seen."""
+    """Write all of a file or nothing, and have it on the disk before it bears its name."""
     if target.is_dir() or not target.name:
         raise NotAFile(f"{target} is a folder; name the file to write, such as {target / 'update.html'}.")
     target.parent.mkdir(parents=True, exist_ok=True)
     part = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        part.write_bytes(data)
+        with part.open("wb") as copy:
+            copy.write(data)
+            copy.flush()
+            os.fsync(copy.fileno())
         part.replace(target)
     finally:
         part.unlink(missing_ok=True)
+    sync_folder(target.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Make the names of new files in `folder` survive a power cut, where the system lets a folder be synced."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from underlid.journal.database import sync_folder
 from underlid.journal.errors import NoJournal, NoPhoto, NotAPhoto, PhotoTooLarge, disk_error
+from underlid.journal.files import write_whole
 from underlid.journal.store import FILE, PHOTOS
 
 MAX_BYTES = 50_000_000
@@ -38,7 +36,7 @@ def add_photo(folder: Path | str, picture: Path | str) -> StoredPhoto:
     sha256 = hashlib.sha256(data).hexdigest()
     stored = StoredPhoto(file=f"{sha256}{_suffix(data, picture)}", sha256=sha256)
     try:
-        _write(folder / PHOTOS, stored.file, data)
+        write_whole(folder / PHOTOS / stored.file, data)
     except OSError as error:
         raise disk_error(error, folder / PHOTOS) from error
     return stored
@@ -70,22 +68,6 @@ def _suffix(data: bytes, picture: Path) -> str:
     if data[4:8] == b"ftyp" and data[8:12] in _HEIF_BRANDS:
         return ".heic"
     raise _not_a_photo(picture, "its bytes are no such picture" if data else "it is empty")
-
-
-def _write(photos: Path, name: str, data: bytes) -> None:
-    """Write all of the file or nothing, and have it on the disk before it bears its name."""
-    photos.mkdir(exist_ok=True)
-    handle, coming = tempfile.mkstemp(prefix=".coming-", dir=photos)
-    try:
-        with os.fdopen(handle, "wb") as copy:
-            copy.write(data)
-            copy.flush()
-            os.fsync(copy.fileno())
-        os.chmod(coming, 0o644)  # a temporary file is for its maker's eyes only
-        os.replace(coming, photos / name)
-    finally:
-        Path(coming).unlink(missing_ok=True)
-    sync_folder(photos)
 
 
 def _not_a_photo(picture: Path, detail: str) -> NotAPhoto:

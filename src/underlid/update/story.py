@@ -10,7 +10,6 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from underlid.fit.evidence import HOUR_S
 from underlid.fit.outlook import PERCENT
 from underlid.fit.posterior import PARAMETERS
 from underlid.fit.study import METHOD, Study
@@ -31,6 +30,7 @@ from underlid.update.facts import (
     Truth,
     TruthCheck,
 )
+from underlid.weather.series import HOUR_S
 
 __all__ = ["Story", "Truth", "UpdateError", "tell"]
 
