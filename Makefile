@@ -6,7 +6,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
-.PHONY: demo test check calibration reconstruction lock clean help
+.PHONY: demo test calibration verification bench reconstruction lock clean help
 
 help:  ## say what can be made
 	@grep -hE '^[a-z-]+:.*## ' Makefile | sed -E 's/:.*## /: /'
@@ -30,11 +30,15 @@ $(VENV)/.dev: requirements-dev.lock $(VENV)/.base
 	@$(BIN)/python -m pip install -q -r requirements-dev.lock
 	@touch $@
 
-demo: $(VENV)/.base  ## set up, then run the main job on invented bins over real weather; writes demo/
+demo: $(VENV)/.base .build/compiled  ## set up, then run the main job on invented bins over real weather; writes demo/
 	@echo "== an invented keeper, three bins, one typical winter of public weather: journal, fit, outlook, update"
 	@$(BIN)/underlid demo --out demo
 
-test: $(VENV)/.dev  ## set up, then lint, type-check and test
+# Compiled code is kept beside its source, and does not notice when what it was compiled from elsewhere has changed.
+.build/compiled: $(shell find src -name '*.py')
+	@mkdir -p .build && find src -name '*.nb[ci]' -delete && touch $@
+
+test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test
 	@echo "== ruff"
 	@$(BIN)/ruff check -q src tests tools
 	@$(BIN)/ruff format -q --check src tests tools
@@ -43,8 +47,14 @@ test: $(VENV)/.dev  ## set up, then lint, type-check and test
 	@echo "== pytest"
 	@$(BIN)/python -m pytest -q $(PYTEST)
 
-calibration: $(VENV)/.dev  ## simulate journals with a known truth, count how often the ranges hold it; writes docs/calibration.md
+calibration: $(VENV)/.dev .build/compiled  ## simulate journals with a known truth, count how often the ranges hold it; writes docs/calibration.md
 	@$(BIN)/python tools/calibrate.py
+
+verification: $(VENV)/.dev .build/compiled  ## check the heat solver against closed forms on finer and finer grids; writes docs/verification.md
+	@$(BIN)/python tools/verify.py
+
+bench: $(VENV)/.dev .build/compiled  ## time the heat solver beside general-purpose solvers of the same problem, in one run on one core
+	@$(BIN)/python tools/bench.py
 
 reconstruction: $(VENV)/.dev  ## measure hours made from daily minimum and maximum against real hours; writes docs/weather.md
 	@$(BIN)/python -m tests.weather.reconstruction

@@ -23,8 +23,10 @@ MAY_IMPORT = {
     "update": RECORDS | SCIENCE | {"fit", "update"},
     "answer": {"journal", "fit", "weather"},
 }
-STORAGE_AND_SCREENS = {"sqlalchemy", "alembic", "typer", "rich", "altair", "vl_convert", "jinja2", "fastapi", "dask"}
-MAY_USE = {"journal": {"sqlalchemy", "alembic"}, "update": {"altair", "vl_convert", "jinja2"}}
+STORAGE_AND_SCREENS = {
+    "sqlalchemy", "alembic", "typer", "rich", "altair", "vl_convert", "jinja2", "fastapi", "dask", "requests",
+}  # fmt: skip
+MAY_USE = {"weather": {"requests"}, "journal": {"sqlalchemy", "alembic"}, "update": {"altair", "vl_convert", "jinja2"}}
 
 
 def imports(path):

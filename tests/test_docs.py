@@ -10,21 +10,32 @@ from underlid.cli.app import app
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
-COMMANDS = [command.name for command in app.registered_commands]
 GROUP = get_group(app)
+
+
+def commands(group, before=""):
+    """Every command by its full name, such as `log` or `weather fetch`."""
+    for name, command in group.commands.items():
+        if hasattr(command, "commands"):
+            yield from commands(command, f"{before}{name} ")
+        else:
+            yield f"{before}{name}", command
+
+
+COMMANDS = dict(commands(GROUP))
 
 
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_is_in_the_readme_and_every_option_has_help(command):
     assert f"| `underlid {command}` |" in README
-    made = GROUP.commands[command]
+    made = COMMANDS[command]
     assert made.help
     for parameter in made.params:
         assert getattr(parameter, "help", None), f"{parameter.name} of {command} has no help"
 
 
 def test_every_command_in_the_readme_exists():
-    named = set(re.findall(r"^\| `underlid ([a-z]+)` \|", README, re.M))
+    named = set(re.findall(r"^\| `underlid ([a-z ]+)` \|", README, re.M))
     assert named == set(COMMANDS)
 
 

@@ -29,7 +29,7 @@ from underlid.fit.likelihood import INSTRUMENT_K
 from underlid.fit.outlook import PLACES, stray
 from underlid.fit.posterior import PARAMETERS, Prior
 from underlid.fit.study import fit_case, lay_out, study
-from underlid.heat.reduced import simulate, standard_probes
+from underlid.heat.model import simulate, standard_probes
 from underlid.quantity.amount import parse_size
 from underlid.quantity.when import parse_when
 from underlid.records import AnyEntry, Bin, Reading

@@ -43,7 +43,7 @@ class Bin:
     """A bin from the day its bedding was laid.
 
     Inside sizes are vague amounts in metres; `wall` names the material (see
-    `underlid.bedding.vessel.WALLS`) and `wall_thickness` is in metres.
+    `underlid.bedding.vessel.CONDUCTIVITY`) and `wall_thickness` is in metres.
     """
 
     id: str

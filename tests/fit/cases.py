@@ -5,14 +5,23 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from underlid.bedding.vessel import Vessel
-from underlid.fit.evidence import Situation, TemperatureEvidence
-from underlid.fit.posterior import Prior
-from underlid.heat.reduced import Drive, simulate, standard_probes
+from underlid.fit.evidence import Evidence, Situation
+from underlid.fit.posterior import PARAMETERS, Prior
+from underlid.heat.model import Drive, simulate, standard_probes
 
 BEGIN = datetime(2025, 11, 1, tzinfo=UTC)
 VESSEL = Vessel(0.43, 0.30, 0.28, 0.22)
-PRIOR = Prior(Situation(VESSEL, 150.0, (0.6, 0.8), ()), 3.0)
+PRIOR = Prior(Situation(VESSEL, 150.0, (0.6, 0.8), ()))
 PROBES = tuple(standard_probes(VESSEL).values())
+NOTHING = Evidence(
+    np.empty(0), np.empty(0), np.empty(0, bool), np.empty(0, int), np.empty(0, int), np.empty(0, int), np.empty(0),
+    np.empty(0), (), (), (),
+)  # fmt: skip
+
+
+def z_of(**values):
+    """Standard normals of one parameter set, 0 where nothing is said."""
+    return np.array([values.get(name, 0.0) for name in PARAMETERS])
 
 
 def air(days, seed=0, mean_c=6.0):
@@ -41,13 +50,14 @@ def readings(z, air_c, count, half_width_k, seed=0, **changes):
     probes_c = simulate(VESSEL, PRIOR.thermal(parameters), drive(air_c), PROBES).probes_c[0]
     hour = np.sort(rng.choice(np.arange(24, len(air_c)), count, replace=False))
     probe = rng.integers(0, 3, count)
-    shown = probes_c[hour, probe] + parameters["bias"][0]
+    bedding = probes_c[hour, probe]
+    shown = bedding + parameters["lag"][0] * (air_c[hour] - bedding) + parameters["bias"][0]
     shown = shown + rng.standard_normal(count) * np.hypot(parameters["scatter"][0], 0.3)
     low = np.floor(shown / (2 * half_width_k)) * 2 * half_width_k
     given = {
-        "low_c": low, "high_c": low + 2 * half_width_k, "about": np.zeros(count, bool), "reading": np.arange(count),
+        "low": low, "high": low + 2 * half_width_k, "about": np.zeros(count, bool), "reading": np.arange(count),
         "hour": hour, "probe": probe, "weight": np.ones(count), "worth": np.ones(count),
         "probes": PROBES, "used": (None,) * count,
         "left_out": (),
     }  # fmt: skip
-    return TemperatureEvidence(**{**given, **changes}), probes_c
+    return Evidence(**{**given, **changes}), probes_c

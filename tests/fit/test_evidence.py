@@ -72,7 +72,7 @@ def test_a_size_without_a_number_is_refused_in_words():
 
 def test_a_reading_keeps_its_interval_its_hours_and_its_place():
     found = temperature_evidence(entries("5 Nov 20:00: edge 2-3 C"), VESSEL, TIME)
-    assert (found.low_c[0], found.high_c[0], found.about[0]) == (2.0, 3.0, False)
+    assert (found.low[0], found.high[0], found.about[0]) == (2.0, 3.0, False)
     assert set(found.hour) <= {4 * 24 + 19, 4 * 24 + 20, 4 * 24 + 21}
     assert found.probes[0].wall_m == pytest.approx(0.03)
     assert found.weight.sum() == pytest.approx(1.0)
@@ -82,19 +82,19 @@ def test_the_order_in_which_the_journal_gives_entries_does_not_matter():
     told = entries("5 Nov 20:00: middle 2-3 C, edge 1 C", "4 Nov: surface 5 C")
     one, other = (temperature_evidence(order, VESSEL, TIME) for order in (told, told[::-1]))
     assert [entry.id for entry in one.used] == [entry.id for entry in other.used]
-    assert one.low_c.tobytes() == other.low_c.tobytes()
+    assert one.low.tobytes() == other.low.tobytes()
     assert one.probes == other.probes
 
 
 def test_one_sided_words_stay_open():
     found = temperature_evidence(entries("5 Nov: middle under 5 C", "6 Nov: middle at least 2 C"), VESSEL, TIME)
-    assert found.low_c[0] == -np.inf
-    assert found.high_c[1] == np.inf
+    assert found.low[0] == -np.inf
+    assert found.high[1] == np.inf
 
 
 def test_a_contradiction_enters_with_its_whole_width():
     found = temperature_evidence(entries("5 Nov: middle 1 C, 50 F"), VESSEL, TIME)
-    assert found.low_c[0] < 1 < 10 < found.high_c[0]
+    assert found.low[0] < 1 < 10 < found.high[0]
 
 
 def test_a_place_not_noted_may_be_middle_or_edge():
@@ -123,7 +123,7 @@ def test_a_reading_just_taken_and_one_of_the_first_day_are_used(minutes):
 
 def test_an_interval_without_width_is_widened_to_what_an_instrument_can_tell():
     found = temperature_evidence(entries("5 Nov: middle between 2 and 2 C"), VESSEL, TIME)
-    assert found.high_c[0] - found.low_c[0] == pytest.approx(0.1)
+    assert found.high[0] - found.low[0] == pytest.approx(0.1)
 
 
 def test_readings_close_together_count_little_more_than_one():

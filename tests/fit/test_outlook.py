@@ -1,8 +1,7 @@
 import numpy as np
 import pytest
 
-from tests.fit.cases import PRIOR, air, drive, time_utc
-from tests.fit.test_posterior import EMPTY
+from tests.fit.cases import NOTHING, PRIOR, air, drive, time_utc
 from underlid.fit.evidence import STRAY_MEMORY_H
 from underlid.fit.outlook import FORECAST_MEMORY_H, FORECAST_SD_K, future_air, outlook, stray
 from underlid.fit.posterior import fit
@@ -13,7 +12,7 @@ HOURS, NOW, UNTIL = 24 * 20, 24 * 8, 24 * 15
 @pytest.fixture(scope="module")
 def told():
     course = air(20)
-    posterior = fit(PRIOR, EMPTY, drive(course), 3, draws=200)
+    posterior = fit(PRIOR, NOTHING, NOTHING, drive(course), 3, draws=200)
     members = np.array([air(20, seed) for seed in range(5)])
     return course, outlook(
         PRIOR, posterior, drive(course), time_utc(HOURS), NOW, UNTIL, members, (0.0, 35.0), (-1.0, 37.0)

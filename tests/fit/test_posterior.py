@@ -1,28 +1,23 @@
 import numpy as np
 import pytest
 
-from tests.fit.cases import PRIOR, PROBES, VESSEL, air, drive, readings
-from underlid.fit.evidence import TemperatureEvidence
+from tests.fit.cases import NOTHING, PRIOR, PROBES, VESSEL, air, drive, readings, z_of
 from underlid.fit.likelihood import log_likelihood
 from underlid.fit.posterior import PARAMETERS, _rhat, fit
-from underlid.heat.reduced import simulate
+from underlid.heat.model import simulate
 
-TRUE_Z = np.array([0.8, -0.5, 0.3, 0.2, 1.0, 0.0])
-EMPTY = TemperatureEvidence(
-    np.empty(0), np.empty(0), np.empty(0, bool), np.empty(0, int), np.empty(0, int), np.empty(0, int), np.empty(0),
-    np.empty(0), (), (), (),
-)  # fmt: skip
+TRUE_Z = z_of(loss=0.8, base=-0.5, moisture=0.3, heat=0.2, bias=1.0)
 
 
 @pytest.fixture(scope="module")
 def fitted():
     course = air(20)
     evidence, _ = readings(TRUE_Z, course, 24, 0.5)
-    return course, evidence, fit(PRIOR, evidence, drive(course), 7)
+    return course, evidence, fit(PRIOR, evidence, NOTHING, drive(course), 7)
 
 
 def test_without_readings_the_posterior_is_the_prior_and_says_so():
-    prior_only = fit(PRIOR, EMPTY, drive(air(4)), 1, draws=4000)
+    prior_only = fit(PRIOR, NOTHING, NOTHING, drive(air(4)), 1, draws=4000)
     # Log loss has standard deviation 0.35; base spans a factor three either way in 90 %.
     assert np.log(prior_only.draws["loss"]).std() == pytest.approx(0.35, rel=0.05)
     low, middle, high = prior_only.range_of("base")
@@ -49,7 +44,7 @@ def test_the_ensemble_agrees_with_importance_sampling(fitted):
     z = np.random.default_rng(0).standard_normal((6000, len(PARAMETERS)))
     parameters = PRIOR.parameters(z)
     bedding = simulate(VESSEL, PRIOR.thermal(parameters), drive(course), PROBES)
-    log_weight = log_likelihood(evidence, bedding.probes_c, parameters["bias"], parameters["scatter"])
+    log_weight = log_likelihood(evidence, bedding.probes_c, course, PRIOR.thermometer(parameters))
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     effective = 1 / (weight**2).sum()
@@ -63,8 +58,8 @@ def test_the_ensemble_agrees_with_importance_sampling(fitted):
 
 def test_the_same_seed_gives_the_same_bytes_and_another_does_not(fitted):
     course, evidence, posterior = fitted
-    again = fit(PRIOR, evidence, drive(course), 7)
-    other = fit(PRIOR, evidence, drive(course), 8)
+    again = fit(PRIOR, evidence, NOTHING, drive(course), 7)
+    other = fit(PRIOR, evidence, NOTHING, drive(course), 8)
     for name in PARAMETERS:
         assert again.draws[name].tobytes() == posterior.draws[name].tobytes()
     assert other.draws["loss"].tobytes() != posterior.draws["loss"].tobytes()
@@ -73,7 +68,7 @@ def test_the_same_seed_gives_the_same_bytes_and_another_does_not(fitted):
 def test_vaguer_words_leave_a_wider_posterior(fitted):
     course, _, sharp = fitted
     evidence, _ = readings(TRUE_Z, course, 24, 4.0)
-    vague = fit(PRIOR, evidence, drive(course), 7)
+    vague = fit(PRIOR, evidence, NOTHING, drive(course), 7)
     assert vague.draws["bias"].std() > sharp.draws["bias"].std()
 
 
@@ -81,7 +76,7 @@ def test_progress_reaches_the_end():
     course = air(6)
     evidence, _ = readings(TRUE_Z, course, 5, 0.5)
     shares: list[float] = []
-    fit(PRIOR, evidence, drive(course), 1, progress=shares.append)
+    fit(PRIOR, evidence, NOTHING, drive(course), 1, progress=shares.append)
     assert shares == sorted(shares)
     assert shares[-1] == 1.0
 
@@ -98,11 +93,11 @@ def test_readings_that_do_not_fit_the_weather_are_named_and_nothing_overflows():
     """Fahrenheit taken for Celsius, as a mislabelled file would have it."""
     course = air(12)
     evidence, _ = readings(TRUE_Z, course, 16, 0.5)
-    wrong = fit(PRIOR, evidence, drive(course * 1.8 + 32), 1)
+    wrong = fit(PRIOR, evidence, NOTHING, drive(course * 1.8 + 32), 1)
     assert wrong.misfit
     assert "do not fit together" in wrong.notes[0]
     assert all(np.isfinite(draws).all() for draws in wrong.draws.values())
-    far = PRIOR.parameters(np.array([[1e3] * 6, [-1e3] * 6]))
+    far = PRIOR.parameters(np.array([[1e3] * 9, [-1e3] * 9]))
     assert 0 < far["moisture"].min() < far["moisture"].max() < 1
 
 

@@ -1,183 +1,223 @@
+"""The reduced model against its own cells, stepped exactly by matrix exponentials."""
+
+from __future__ import annotations
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.linalg import eigh, expm
 
-from underlid.bedding.breakdown import FOOD_J_PER_KG
-from underlid.bedding.vessel import Vessel
-from underlid.heat import properties
-from underlid.heat.box import Box
-from underlid.heat.films import films
-from underlid.heat.reduced import Drive, GapInWeather, Thermal, march, simulate, standard_probes
+from underlid.heat import reduced
+from underlid.heat.grid import Grid, Probe
 
-VESSEL = Vessel(0.43, 0.30, 0.28, 0.22)
-PROBES = list(standard_probes(VESSEL).values())
+from . import closed_forms as exact
+from .columns import HOUR_S, column
 
+SIZE_M, CELLS = (0.43, 0.30, 0.22), (4, 4, 6)
+GRID = Grid.of(SIZE_M, CELLS)
+BASIS = reduced.basis(SIZE_M, CELLS)
+PROBES = GRID.weights([Probe(0.15, 0.11), Probe(0.03, 0.11), Probe(0.15, 0.02)])
 
-def thermal(sets=1, *, loss=1.0, base=2.0, heat=1.0, moisture=0.7):
-    full = np.ones(sets)
-    return Thermal(150.0 * full, moisture * full, loss * full, base * full, heat * full)
-
-
-def drive(air_c, food_kg=0.0, start_c=8.0):
-    food = np.zeros(len(air_c))
-    food[0] = food_kg
-    return Drive(np.asarray(air_c, float), food, 3.0, start_c)
-
-
-# One-phase Stefan problem: water at 0 degC, surface at Ts; front depth after 24 h from lambda exp(lambda^2)
-# erf(lambda) = Ste / sqrt(pi) (Carslaw & Jaeger 1959, ch. 11).
-@pytest.mark.parametrize(("surface_c", "front_m"), [(-5, 0.0787265), (-10, 0.1107702), (-20, 0.1551061)])
-def test_freezing_front_of_still_water(surface_c, front_m):
-    one = np.ones(1)
-    depth = 0.30
-    box = Box.of(
-        (1.0, 1.0, depth), (1, 1, 40), conductivity=2.22 * one, capacity=917 * 2100 * one, latent=917 * 334e3 * one,
-        side=0 * one, top=1e6 * one, base=0 * one,
-    )  # fmt: skip
-    air = np.full((1, 25), float(surface_c))
-    result = march(
-        box, air, air, food_kg=np.zeros(25), start_c=0.0, bedding_w=0 * one, heat=one,
-        weights=np.zeros((0, 40)), freezing_c=-1e-4,
-    )  # fmt: skip
-    assert result.frozen[0, 24] * depth == pytest.approx(front_m, rel=0.05)
-
-
-@given(seed=st.integers(0, 200), spread=st.floats(0.5, 15))
-@settings(max_examples=25, deadline=None)
-def test_heat_is_conserved_while_part_of_the_bedding_freezes(seed, spread):
-    one = np.ones(1)
-    water = properties.water_fraction(150.0, 0.7)
-    capacity, latent = float(properties.heat_capacity(150.0, water)), float(properties.latent_heat(water))
-    box = Box.of(
-        (0.43, 0.30, 0.22), (3, 3, 5), conductivity=0.3 * one, capacity=capacity * one, latent=latent * one,
-        side=0 * one, top=0 * one, base=0 * one,
-    )  # fmt: skip
-    start = np.random.default_rng(seed).uniform(-spread, spread, 45)
-    still = np.zeros((1, 49))
-    result = march(
-        box, still, still, food_kg=np.zeros(49), start_c=start, bedding_w=0 * one, heat=one, weights=np.eye(45)
-    )
-
-    def held(field):
-        return sum(
-            share * properties.enthalpy(t, capacity, latent, properties.FIRST_FREEZING_C)
-            for share, t in zip(box.share, field, strict=True)
-        )
-
-    before = held(start)
-    for hour in (1, 12, 48):
-        assert held(result.probes_c[0, hour]) == pytest.approx(before, abs=1e-9 * latent)
-
-
-def test_food_gives_up_its_energy_and_no_more():
-    """An insulated bin: the bedding gains at most the energy of the feeding, and in the end nearly all of it."""
-    one = np.ones(1)
-    capacity = 1e9 * one  # so heavy that it hardly warms: the rate stays that of 25 degC
-    box = Box.of(
-        (0.43, 0.30, 0.22), (3, 3, 5), conductivity=0.3 * one, capacity=capacity, latent=0 * one,
-        side=0 * one, top=0 * one, base=0 * one,
-    )  # fmt: skip
-    hours = 24 * 90
-    still = np.zeros((1, hours))
-    food = np.zeros(hours)
-    food[0] = 0.5
-    result = march(
-        box, still, still, food_kg=food, start_c=25.0, bedding_w=0 * one, heat=one, weights=box.share[None, :]
-    )
-    gained = (result.probes_c[0, :, 0] - 25.0) * capacity[0] * box.volume_m3
-    assert (np.diff(gained) >= 0).all()
-    assert gained[-1] == pytest.approx(0.5 * FOOD_J_PER_KG * (1 - np.exp(-0.08 * 90)), rel=0.01)
-
-
-@given(
-    air=st.lists(st.floats(-25, 35), min_size=5, max_size=60),
-    start=st.floats(-10, 25),
-    loss=st.floats(0.3, 3),
-    base=st.floats(0.2, 12),
+#: Conductivity, capacity, films: in the middle of what was trained, at its ends, and outside.
+SETS = [
+    (0.25, 1.9e6, (7.0, 4.0, 2.0)),
+    (0.12, 8e5, (0.6, 0.6, 0.6)),
+    (0.45, 3.2e6, (15.0, 15.0, 15.0)),
+    (0.08, 5e5, (0.2, 0.3, 0.05)),
+    (0.60, 3.6e6, (25.0, 20.0, 12.0)),
+]
+anything = st.tuples(
+    st.floats(0.05, 0.7), st.floats(3e5, 4e6), st.tuples(st.floats(0.05, 40), st.floats(0.05, 40), st.floats(0.05, 40))
 )
+
+
+def modes(k, capacity, films, seconds=HOUR_S, basis=BASIS):
+    return reduced.modes(basis, k, capacity, np.array(films), seconds)
+
+
+def faces(grid, k, films):
+    """Loss of each outer face of each cell, (4, cells), per volume [W/m3K]."""
+    x, y, z = grid.widths
+    halves = x[-1] / 2, y[-1] / 2, z[-1] / 2, z[0] / 2
+    films = films[0], films[0], films[1], films[2]
+    _, outer = reduced.operator(grid)
+    return np.array([face / (1 / film + half / k) for face, film, half in zip(outer, films, halves, strict=True)])
+
+
+def cells_step(k, capacity, films):
+    """The cells' own step over an hour: (cells, cells), and (cells, 3) of the temperatures beyond."""
+    conduct, _ = reduced.operator(GRID)
+    end, wall, top, base = faces(GRID, k, films)
+    holds = capacity * GRID.share[:, None]
+    count = len(GRID.share)
+    system = np.zeros((count + 3, count + 3))
+    system[:count, :count] = -(k * conduct + np.diag(end + wall + top + base)) / holds
+    system[:count, count:] = np.stack([end + wall, top, base], axis=1) / holds
+    step = expm(system * HOUR_S)
+    return step[:count, :count], step[:count, count:]
+
+
+def pulses(parameters, hours):
+    """Error at the probes [K] so many hours after one hour 1 K warmer beyond each face: (hours, probes, 3)."""
+    step, forced = cells_step(*parameters)
+    model = modes(*parameters)
+    full, small = forced, model.gain[:3].T
+    out = []
+    for _ in range(hours):
+        out.append(PROBES @ full - PROBES @ model.lift @ small)
+        full, small = step @ full, model.decay[:, None] * small
+    return np.array(out)
+
+
+def bound(parameters, states=reduced.STATES):
+    k, capacity, films = parameters
+    return reduced.error_bound(
+        SIZE_M, CELLS, k=k, capacity=capacity, films=np.array(films), weights=PROBES, states=states
+    )
+
+
+@pytest.mark.parametrize("parameters", SETS)
+@pytest.mark.parametrize("seed", range(3))
+def test_no_course_of_weather_errs_beyond_the_bound(parameters, seed):
+    """Random courses within 1 K, smooth, rough and switching, beyond all faces at once."""
+    rng = np.random.default_rng(seed)
+    hours = 600
+    rough = rng.uniform(-1, 1, (hours, 3))
+    smooth = np.sin(np.arange(hours)[:, None] * 2 * np.pi / rng.uniform(6, 300, 3) + rng.uniform(0, 6, 3))
+    switching = np.repeat(rng.choice([-1.0, 1.0], (hours // 6, 3)), 6, axis=0)
+    step, forced = cells_step(*parameters)
+    model = modes(*parameters)
+    for course in (rough, smooth, switching):
+        full, small, worst = np.zeros(len(GRID.share)), np.zeros(len(model.decay)), np.zeros(3)
+        for beyond in course:
+            full = step @ full + forced @ beyond
+            small = model.decay * small + beyond @ model.gain[:3]
+            worst = np.maximum(worst, np.abs(PROBES @ full - PROBES @ model.lift @ small))
+        assert (worst <= bound(parameters).sum(axis=1) + 1e-9).all()
+        assert (worst > 0).all()
+
+
+@pytest.mark.parametrize("parameters", SETS)
+def test_the_worst_course_reaches_the_bound(parameters):
+    """It is no looser than it must be: air that switches with the sign of the pulse response errs by all of it."""
+    worst = np.abs(pulses(parameters, reduced.LONGEST_H)).sum(axis=0)
+    assert bound(parameters) == pytest.approx(worst, rel=1e-3, abs=1e-6)
+
+
+@pytest.mark.parametrize("parameters", SETS)
+def test_more_states_err_less(parameters):
+    bounds = [bound(parameters, states).sum(axis=1).max() for states in (6, 12, 20, 40)]
+    assert bounds[0] > bounds[1] > bounds[2] > bounds[3]
+
+
+@pytest.mark.parametrize("parameters", SETS)
+def test_cells_are_followed_closely_inside_and_outside_what_was_trained(parameters):
+    """Per kelvin of swing, for the worst course there can be beyond each face."""
+    assert bound(parameters).max() < 0.03
+
+
+def test_with_as_many_states_as_cells_nothing_is_lost():
+    all_states = reduced.basis((0.3, 0.2, 0.2), (2, 2, 3), 12)
+    weights = np.eye(12)
+    assert all_states.v.shape == (12, 12)
+    lost = reduced.error_bound(
+        (0.3, 0.2, 0.2), (2, 2, 3), k=0.3, capacity=2e6, films=np.array([8.0, 4.0, 2.0]), weights=weights, states=12
+    )
+    assert lost.max() < 1e-8
+
+
+@settings(max_examples=60, deadline=None)
+@given(parameters=anything)
+def test_every_parameter_set_gives_a_stable_model(parameters):
+    decay = modes(*parameters).decay
+    assert (decay > 0).all()
+    assert (decay < 1).all()
+
+
+@settings(max_examples=60, deadline=None)
+@given(parameters=anything)
+def test_equal_surroundings_become_the_temperature_everywhere(parameters):
+    """Constant gain: what sides, top and ground answer for together is 1 in every cell."""
+    model = modes(*parameters)
+    rest = model.lift @ (model.gain[:3].sum(axis=0) / (1 - model.decay))
+    assert rest == pytest.approx(np.ones(len(GRID.share)), abs=1e-6)
+    assert model.patterns @ np.linalg.lstsq(model.lift, rest, rcond=None)[0] == pytest.approx(np.ones(6), abs=1e-6)
+
+
 @settings(max_examples=40, deadline=None)
-def test_without_heat_of_its_own_the_bedding_stays_between_its_surroundings(air, start, loss, base):
-    result = simulate(VESSEL, thermal(loss=loss, base=base, heat=0.0), drive(air, start_c=start), PROBES)
-    low, high = min(*air, start), max(*air, start)
-    assert result.probes_c.min() >= low - 1e-6
-    assert result.probes_c.max() <= high + 1e-6
-    assert ((result.refuge >= 0) & (result.refuge <= 1)).all()
-    assert ((result.frozen >= 0) & (result.frozen <= 1)).all()
+@given(parameters=anything, there_c=st.floats(-30, 40))
+def test_a_uniform_field_in_equal_surroundings_stays(parameters, there_c):
+    model = modes(*parameters)
+    z = (GRID.share * there_c) @ BASIS.v @ model.into
+    assert model.lift @ z == pytest.approx(np.full(len(GRID.share), there_c), abs=1e-8)
+    assert model.decay * z + there_c * model.gain[:3].sum(axis=0) == pytest.approx(z, abs=1e-8)
 
 
-def test_latent_heat_holds_the_middle_at_freezing_for_days():
-    air = np.full(24 * 6, -6.0)
-    wet = simulate(VESSEL, thermal(moisture=0.75), drive(air, start_c=4.0), PROBES).probes_c[0, :, 0]
-    at_freezing = (wet < 0) & (wet > -1.5)
-    assert at_freezing.sum() > 24
+@settings(max_examples=40, deadline=None)
+@given(parameters=anything, pattern=st.integers(0, 5))
+def test_at_rest_a_watt_in_is_a_watt_out(parameters, pattern):
+    model = modes(*parameters)
+    warmer = model.lift @ (model.gain[3 + pattern] / (1 - model.decay))
+    lost = faces(GRID, parameters[0], parameters[2]).sum(axis=0) @ warmer * np.prod(SIZE_M)
+    assert lost == pytest.approx(1, rel=1e-6)
 
 
-def test_a_bigger_loss_a_colder_night_and_food_a_warmer_middle():
-    air = 4 + 5 * np.sin(np.arange(240) * 2 * np.pi / 24)
-    nominal = simulate(VESSEL, thermal(), drive(air), PROBES).probes_c[0, :, 0]
-    leaky = simulate(VESSEL, thermal(loss=2.0), drive(air), PROBES).probes_c[0, :, 0]
-    fed = simulate(VESSEL, thermal(), drive(air, food_kg=2.0), PROBES).probes_c[0, :, 0]
-    assert leaky[48:].min() < nominal[48:].min()
-    assert (fed[1:] > nominal[1:]).all()
+@pytest.mark.parametrize("pattern", range(6))
+def test_an_insulated_box_takes_up_the_joules_it_is_given(pattern):
+    model = modes(0.3, 2e6, (0.0, 0.0, 0.0))
+    warmer = model.lift @ model.gain[3 + pattern]
+    assert GRID.share @ warmer * 2e6 * np.prod(SIZE_M) == pytest.approx(HOUR_S, rel=1e-9)
+    assert model.decay.max() == pytest.approx(1, abs=1e-9)
 
 
-def test_each_set_of_a_batch_is_what_it_is_alone():
-    rng = np.random.default_rng(5)
-    air = rng.normal(0, 4, 200)
-    batch = Thermal(*(rng.uniform(low, high, 7) for low, high in [(80, 250), (0.5, 0.8), (0.5, 2), (0.5, 6), (0.3, 3)]))
-    together = simulate(VESSEL, batch, drive(air), PROBES)
-    for i in range(7):
-        alone = Thermal(
-            *(getattr(batch, name)[i : i + 1] for name in ("dry_kg_m3", "moisture", "loss", "base", "heat"))
-        )
-        np.testing.assert_allclose(
-            simulate(VESSEL, alone, drive(air), PROBES).probes_c[0], together.probes_c[i], atol=1e-9
-        )
+def test_two_half_steps_are_one_step():
+    whole, half = modes(*SETS[0]), modes(*SETS[0], seconds=HOUR_S / 2)
+    assert half.decay**2 == pytest.approx(whole.decay)
+    assert half.gain * (1 + half.decay) == pytest.approx(whole.gain)
 
 
-def test_a_coarse_grid_stays_near_a_fine_one_through_frost():
-    rng = np.random.default_rng(1)
-    air = -1 + 4 * np.sin(np.arange(24 * 40) * 2 * np.pi / 24) + np.repeat(rng.normal(0, 3, 40), 24)
-    coarse = simulate(VESSEL, thermal(), drive(air), PROBES)
-    fine = simulate(VESSEL, thermal(), drive(air), PROBES, grid=(7, 7, 11))
-    rms = np.sqrt(((coarse.probes_c - fine.probes_c) ** 2).mean(axis=(0, 1)))
-    assert rms.max() < 0.5
+def test_modes_read_sides_surface_and_patterns_as_their_cells_do():
+    model = modes(*SETS[0])
+    z = np.random.default_rng(2).normal(size=len(model.decay))
+    field = model.lift @ z
+    sides, top = GRID.faces_m2[:2].sum(axis=0), GRID.faces_m2[2]
+    assert model.side_mean @ z == pytest.approx(sides @ field / sides.sum())
+    assert model.top_mean @ z == pytest.approx(top @ field / top.sum())
+    assert model.patterns @ z == pytest.approx(GRID.patterns() @ field)
+    corners = field.reshape(CELLS)[np.ix_([0, -1], [0, -1], [0, -1])]
+    assert field[BASIS.corners] == pytest.approx(corners.ravel())
 
 
-def test_ground_under_a_slab_lags_and_under_feet_is_air():
-    air = np.r_[np.full(200, 10.0), np.full(200, -10.0)]
-    on_feet = Vessel(0.43, 0.30, 0.28, 0.22, base="feet")
-    slab = simulate(VESSEL, thermal(base=8.0), drive(air, start_c=10.0), PROBES).probes_c[0, 220:320, 0]
-    feet = simulate(on_feet, thermal(base=8.0), drive(air, start_c=10.0), PROBES).probes_c[0, 220:320, 0]
-    assert (slab > feet).all()
+def test_the_basis_is_orthonormal_holds_the_uniform_field_and_is_made_once():
+    assert BASIS.v.shape == (96, reduced.STATES)
+    assert (BASIS.v.T * GRID.share) @ BASIS.v == pytest.approx(np.eye(reduced.STATES), abs=1e-9)
+    assert BASIS.v @ (BASIS.v.T @ GRID.share) == pytest.approx(np.ones(96))
+    assert BASIS.volume_m3 == pytest.approx(np.prod(SIZE_M))
+    assert reduced.basis(SIZE_M, CELLS) is BASIS
 
 
-@pytest.mark.parametrize("base", ["slab", "soil", "feet"])
-def test_the_past_does_not_depend_on_how_far_one_looks_ahead(base):
-    vessel = Vessel(0.43, 0.30, 0.28, 0.22, base=base)
-    air = np.r_[np.full(240, 8.0), np.full(800, -6.0)]
-    short = simulate(vessel, thermal(), drive(air[:240]), PROBES).probes_c
-    far = simulate(vessel, thermal(), drive(air), PROBES).probes_c
-    np.testing.assert_allclose(far[:, :240], short)
+@pytest.mark.parametrize("cells", [(1, 1, 1), (1, 2, 3), (2, 2, 2)])
+def test_a_box_of_few_cells_has_as_few_states(cells):
+    basis = reduced.basis((0.3, 0.2, 0.2), cells)
+    assert basis.v.shape == (np.prod(cells), min(reduced.STATES, np.prod(cells)))
+    assert (modes(0.3, 2e6, (8.0, 4.0, 2.0), basis=basis).decay < 1).all()
 
 
-def test_a_gap_in_the_air_is_refused():
-    air = np.full(48, 3.0)
-    air[17] = np.nan
-    with pytest.raises(GapInWeather, match="hour 17"):
-        simulate(VESSEL, thermal(), drive(air), PROBES)
+def test_conduction_moves_heat_and_makes_none():
+    conduct, _ = reduced.operator(GRID)
+    assert conduct == pytest.approx(conduct.T)
+    assert conduct.sum(axis=0) == pytest.approx(np.zeros(96), abs=1e-9)
+    assert np.linalg.eigvalsh(conduct).min() > -1e-9
 
 
-def test_films_of_a_sheltered_bin_lie_where_they_are_measured():
-    """Sheltered in calm 7-12 W/m2K outside (recalled); plastic walls of 3 mm hardly add to it."""
-    calm = films(VESSEL)
-    assert 7 <= calm.side <= 12
-    assert calm.top < calm.side
-    assert films(VESSEL, 6.0).side > calm.side
-
-
-@pytest.mark.parametrize("wind", [-1.0, 100.0, float("nan")])
-def test_an_impossible_wind_is_refused(wind):
-    with pytest.raises(ValueError, match="metres per second"):
-        films(VESSEL, wind)
+@pytest.mark.parametrize("biot", [0.1, 1.0, 10.0])
+def test_rates_of_a_plane_wall(biot):
+    """The first four roots of zeta tan zeta = Bi; Carslaw & Jaeger 1959, 3.11. Its half, insulated in the middle."""
+    half, k, capacity = 0.145, 0.35, 2.4e6
+    grid = column(np.linspace(0, half, 101))
+    conduct, outer = reduced.operator(grid)
+    film = biot * k / half
+    loss = k * conduct + np.diag(outer[2] / (1 / film + grid.widths[2][-1] / 2 / k))
+    rates = eigh(loss, capacity * np.diag(grid.share), eigvals_only=True)[:4]
+    assert rates == pytest.approx(exact.plane_wall_roots(biot, 4) ** 2 * k / capacity / half**2, rel=2e-3)

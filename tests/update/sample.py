@@ -8,10 +8,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from underlid.fit.evidence import food_kg, situation, temperature_evidence
-from underlid.fit.posterior import Posterior, Prior
+from underlid.fit.evidence import food_kg, moisture_evidence, situation, temperature_evidence
+from underlid.fit.posterior import PARAMETERS, Posterior, Prior
 from underlid.fit.study import Case, Study, study
-from underlid.heat.reduced import Drive
+from underlid.heat.model import Drive
 from underlid.quantity.amount import Kind, VagueAmount
 from underlid.quantity.when import VagueTime
 from underlid.records import (
@@ -117,7 +117,7 @@ def case(
     food, notes = food_kg(entries, time_utc)
     evidence = temperature_evidence(entries, placed.vessel, time_utc[: now_index + 1])
     return Case(
-        bin=BIN, entries=entries, now=now, situation=placed, evidence=evidence, prior=Prior(placed, 1.5),
+        bin=BIN, entries=entries, now=now, situation=placed, evidence=evidence, moist=moisture_evidence(entries, time_utc[: now_index + 1]), prior=Prior(placed),
         drive=Drive(observed, food, 1.5, float(observed[:48].mean())), time_utc=time_utc, now_index=now_index,
         forecast_until=forecast_until, members_c=past.reshape(members, len(time_utc)),
         species=species("Eisenia fetida"),
@@ -127,7 +127,7 @@ def case(
 
 def from_prior(one: Case, draws: int = 64) -> Posterior:
     """Draws of the prior, standing in for a fit."""
-    z = np.random.default_rng(5).standard_normal((draws, 6))
+    z = np.random.default_rng(5).standard_normal((draws, len(PARAMETERS)))
     return Posterior(one.prior.parameters(z), 1.01, 200.0, len(one.evidence), 0.0, 5, ())
 
 

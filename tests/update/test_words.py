@@ -71,7 +71,7 @@ def test_every_number_said_is_one_of_the_facts(story: Story) -> None:
         low, high = value(match[1]), value(match[2])
         assert any(
             0 <= one.low - low <= step and 0 <= high - one.high <= step for one in ranges if one.unit == unit
-        ) or (low, high) == story.refuge.band_c, match[0]  # fmt: skip
+        ) or (low, high) in (story.refuge.band_c, story.water.tolerated_pct), match[0]  # fmt: skip
         return ""
 
     def both_ends(match: re.Match[str]) -> str:
@@ -93,6 +93,7 @@ def test_every_number_said_is_one_of_the_facts(story: Story) -> None:
 
     def share(match: re.Match[str]) -> str:
         shares = [100 * one.below_band for one in (story.soon, story.rest) if one]
+        shares += [100 * one for one in (story.water.too_dry, story.water.too_wet) if one is not None]
         shares += list(story.truth.held.values()) if story.truth else []
         # A range without width is told as one number.
         shares += [one.low for one in ranges if one.unit == "%" and math.floor(one.low) == math.ceil(one.high)]
@@ -121,6 +122,7 @@ def test_every_number_said_is_one_of_the_facts(story: Story) -> None:
         left = re.sub(rf"{ONE} °C \({ONE} °F\)", warmth, left)
         left = re.sub(rf"{ONE} to {ONE} %", lambda m: ends(m, "%", 1.0), left)
         left = re.sub(rf"{ONE} to {ONE} litres", lambda m: ends(m, "L", 1.0), left)
+        left = re.sub(rf"{ONE} to {ONE} hours", lambda m: ends(m, "h", 1.0), left)
         left = re.sub(rf"{ONE} litres", lambda m: near(m, 0.5), left)
         left = re.sub(rf"(\w+) {ONE} %", share, left)
         left = re.sub(rf"(\d\d?) to (\d\d? {months})", r"\1 \3 to \2", left)
@@ -131,8 +133,8 @@ def test_every_number_said_is_one_of_the_facts(story: Story) -> None:
         assert not re.search(r"\d", left), f"a number from nowhere in {sentence!r}: {left!r}"
 
 
-def test_the_month_is_told_in_three_to_five_sentences(story: Story) -> None:
-    assert 3 <= len(words.in_short(story)) <= 5
+def test_the_month_is_told_in_a_few_sentences(story: Story) -> None:
+    assert 3 <= len(words.in_short(story)) <= 6
 
 
 def test_estimated_and_predicted_are_never_mixed_up() -> None:

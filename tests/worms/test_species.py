@@ -1,6 +1,6 @@
 import pytest
 
-from underlid.worms.species import DamagedFacts, UnknownSpecies, all_species, read_species, species
+from underlid.worms.species import FACTS, DamagedFacts, UnknownSpecies, all_species, read_species, species
 
 GOOD = """
 name = "Eisenia andrei"
@@ -15,6 +15,16 @@ value = 35
 low = 33
 high = 37
 source = "a test"
+[tolerated_low_moisture_pct]
+value = 60
+low = 50
+high = 65
+source = "a test"
+[tolerated_high_moisture_pct]
+value = 95
+low = 90
+high = 97
+source = "a test"
 """
 
 
@@ -24,9 +34,15 @@ def test_the_band_of_eisenia_fetida_is_the_published_one():
     assert species("e. fetida") is species("Eisenia fetida")
 
 
+def test_the_moisture_of_both_species_is_the_published_one():
+    """60-95 % of wet mass: Dominguez & Edwards 1997; 65-85 %: Muyima 1994; both recalled."""
+    assert species("Eisenia fetida").moisture == (0.6, 0.95)
+    assert species("Dendrobaena veneta").moisture == (0.65, 0.85)
+
+
 def test_every_species_file_keeps_spread_and_source():
     for one in all_species().values():
-        for fact in (one.tolerated_low_c, one.tolerated_high_c):
+        for fact in (getattr(one, name) for name in FACTS):
             assert fact.low < fact.high
             assert fact.source
 

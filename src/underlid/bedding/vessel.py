@@ -1,21 +1,70 @@
-"""The bin as a box: inside sizes, walls, where it stands and what it stands on."""
+"""The bin as a box: inside sizes, walls and what is wrapped around them, where it stands and on what."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Literal
 
-#: Conductivity of wall materials [W/m/K]. HDPE, PP and softwood from general handbooks, recalled;
-#: expanded polystyrene 0.035-0.040, recalled.
-WALLS: dict[str, float] = {
+#: Conductivity of what walls are made of and wrapped in [W/m/K], dry. All from general handbooks, recalled:
+#: plastics and softwood; expanded polystyrene 0.035-0.040; mineral wool, sheep's wool and cork 0.035-0.045;
+#: loose straw and bubble wrap 0.05-0.07; corrugated cardboard 0.05-0.07; a quilt about 0.04.
+CONDUCTIVITY: dict[str, float] = {
     "polypropylene": 0.20,
     "polyethylene": 0.48,
     "wood": 0.13,
     "expanded polystyrene": 0.037,
+    "extruded polystyrene": 0.034,
+    "polyurethane foam": 0.027,
+    "mineral wool": 0.038,
+    "sheep's wool": 0.040,
+    "cork": 0.042,
+    "quilt": 0.040,
+    "straw": 0.060,
+    "cardboard": 0.060,
+    "bubble wrap": 0.060,
 }
+
+Face = Literal["sides", "lid", "base"]
+FACES: tuple[Face, ...] = ("sides", "lid", "base")
 
 
 class UnknownWall(ValueError):
-    """The wall material has no known conductivity."""
+    """The material of a wall or of what is around it has no known conductivity."""
+
+
+class ThinOrThickInsulation(ValueError):
+    """A layer around the bin is thinner or thicker than a layer can be."""
+
+
+@dataclass(frozen=True, slots=True)
+class Insulation:
+    """A dry layer around the bin: material, thickness [m] and the faces it covers."""
+
+    material: str
+    thickness_m: float
+    faces: tuple[Face, ...] = ("sides", "lid")
+
+    def __post_init__(self) -> None:
+        conductivity_of(self.material)
+        if not 0.001 <= self.thickness_m <= 1.0:
+            raise ThinOrThickInsulation(
+                f"A layer of {self.material} {self.thickness_m:g} m thick cannot be; give 1 mm to 1 m, with its unit."
+            )
+
+    @property
+    def resistance(self) -> float:
+        """Resistance of the layer [m2 K/W]."""
+        return self.thickness_m / conductivity_of(self.material)
+
+
+def conductivity_of(material: str) -> float:
+    """Conductivity of a wall or insulation material [W/m/K]; refuses to guess at an unknown one."""
+    if material not in CONDUCTIVITY:
+        near = get_close_matches(material.lower(), CONDUCTIVITY, n=1)
+        hint = f"did you mean {near[0]!r}? Known are" if near else "use one of"
+        raise UnknownWall(f"No conductivity is known for {material!r}; {hint} {', '.join(CONDUCTIVITY)}.")
+    return CONDUCTIVITY[material]
 
 
 class ImpossibleVessel(ValueError):
@@ -26,7 +75,8 @@ class ImpossibleVessel(ValueError):
 class Vessel:
     """A box of bedding. All sizes are inside sizes in metres.
 
-    `bedding_depth_m` is how high the bedding lies; the rest of the height is headspace.
+    `bedding_depth_m` is how high the bedding lies; the rest of the height is headspace. `insulation` lies around
+    the walls, from the inside out; holes for air and drainage are ignored.
     """
 
     length_m: float
@@ -37,6 +87,7 @@ class Vessel:
     wall_thickness_m: float = 0.003
     siting: str = "open shelter"
     base: str = "slab"
+    insulation: tuple[Insulation, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("length_m", "width_m", "height_m", "bedding_depth_m"):
@@ -53,15 +104,14 @@ class Vessel:
             )
         if not 0 <= self.wall_thickness_m <= 0.5:
             raise ImpossibleVessel(f"The wall is {self.wall_thickness_m:g} m thick; a wall here is 0 to 0.5 m thick.")
-        if self.wall not in WALLS:
-            raise UnknownWall(f"No conductivity is known for walls of {self.wall!r}; use one of {', '.join(WALLS)}.")
+        conductivity_of(self.wall)
 
     @property
     def bedding_m3(self) -> float:
         """Volume of the bedding [m3]."""
         return self.length_m * self.width_m * self.bedding_depth_m
 
-    @property
-    def wall_resistance(self) -> float:
-        """Resistance of the wall itself [m2 K/W]."""
-        return self.wall_thickness_m / WALLS[self.wall]
+    def resistance(self, face: Face) -> float:
+        """Resistance of the wall and of the layers around it on one face [m2 K/W]."""
+        wall = self.wall_thickness_m / conductivity_of(self.wall)
+        return wall + sum(layer.resistance for layer in self.insulation if face in layer.faces)

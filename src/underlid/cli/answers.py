@@ -31,6 +31,7 @@ from underlid.cli.options import (
     show_json,
     zone,
 )
+from underlid.cli.study import study_of
 
 if TYPE_CHECKING:
     from underlid.fit.study import Study
@@ -126,7 +127,7 @@ def outlook(
     """What the bedding will do: the next days and the rest of the winter, with ranges."""
     from underlid.quantity.when import parse_when
 
-    study = _study(bin, weather, past or [], until, place, fill_gaps, seed, journal, now, quiet=as_json)
+    study = study_of(bin, weather, past or [], until, place, fill_gaps, seed, journal, now, quiet=as_json)
     tz = ZoneInfo(study.case.bin.timezone)
     if since is None and study.outlook.time_utc[-1] <= study.case.now.timestamp():
         ends = datetime.fromtimestamp(int(study.outlook.time_utc[-1]), tz)
@@ -170,7 +171,7 @@ def update(
     from underlid.update.story import tell
 
     asked = None if month is None else _month(month)
-    study = _study(bin, weather, past or [], None, place, fill_gaps, seed, journal, now, quiet=as_json)
+    study = study_of(bin, weather, past or [], None, place, fill_gaps, seed, journal, now, quiet=as_json)
     year, number = asked or _last_full_month(study.case.now)
     with Journal.open(journal) as book:
         every = book.entries(bin, superseded=True)
@@ -219,6 +220,24 @@ def outlook_json(study: Study, first: int) -> dict[str, object]:
         return result
 
     hours = len(told.time_utc)
+
+    def ahead() -> dict[str, object] | None:
+        """Chances and sums over the hours to come."""
+        begin = told.now_index + 1
+        if begin >= hours:
+            return None
+        without_h, degree_hours = told.without_refuge(begin, hours)
+        dry, wet = told.chance_of_moisture(begin, hours, *study.case.species.moisture)
+        names = ("p5", "p50", "p95")
+        return {
+            "hours": hours - begin,
+            "least_refuge": dict(zip(names, told.least_refuge(begin, hours), strict=True)),
+            "hours_without_refuge": dict(zip(names, without_h, strict=True)),
+            "degree_hours_outside": dict(zip(names, degree_hours, strict=True)),
+            "chance_too_dry": dry,
+            "chance_too_wet": wet,
+        }
+
     return {
         "bin": study.case.bin.name,
         "now": study.case.now.isoformat(),
@@ -238,6 +257,9 @@ def outlook_json(study: Study, first: int) -> dict[str, object]:
         "refuge": band(told.refuge),
         "refuge_widest": band(told.widest_refuge),
         "frozen": band(told.frozen),
+        "moisture": band(told.moisture),
+        "moisture_tolerated": list(study.case.species.moisture),
+        "ahead": ahead(),
         "coldest": coldest(min(told.now_index + 1, hours - 1), hours),
         "coldest_so_far": coldest(0, told.now_index + 1),
         "parameters": {name: list(study.posterior.range_of(name)) for name in study.posterior.draws},
@@ -264,26 +286,6 @@ def _plain(value: object) -> object:
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
-
-
-def _study(
-    bin: str, weather: Path, past: list[Path], until: str | None, place: str | None, fill_gaps: int, seed: int,
-    journal: Path, now: str | None, *, quiet: bool,
-) -> Study:  # fmt: skip
-    from underlid.answer import answer, case_of, weather_from
-    from underlid.journal.store import Journal
-    from underlid.quantity.when import parse_when
-
-    with Journal.open(journal) as book:
-        record = book.bin(bin)
-        tz = ZoneInfo(record.timezone)
-        moment = clock(now, tz)
-        end = None if until is None else parse_when(until, now=moment, tz=tz, allow_future=True).end
-        where = place_of(place)
-        air, *years = (weather_from(path, tz.key, fill_gaps, where) for path in (weather, *past))
-        case = case_of(book, bin, air, moment, end, years)
-        with progress(f"fitting {bin}", quiet=quiet) as tell_progress:
-            return answer(book, case, seed, tell_progress)
 
 
 def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
@@ -328,6 +330,21 @@ def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
         console.print(
             f"Coldest hour to come in the middle, until {ends:%-d %b %Y}: {shown(low, high)}, nine in ten between "
             f"{early:%-d %b} and {late:%-d %b}.",
+            highlight=False,
+        )
+        without_h, degree_hours = told.without_refuge(told.now_index + 1, hours)
+        if without_h[2] >= 1:
+            console.print(
+                f"No refuge at all for {without_h[0]:.0f} to {without_h[2]:.0f} of the {hours - told.now_index - 1} hours "
+                f"to come, {degree_hours[0]:.0f} to {degree_hours[2]:.0f} degree-hours outside the band at its best place.",
+                highlight=False,
+            )
+        low, high = study.case.species.moisture
+        dry, wet = told.chance_of_moisture(told.now_index + 1, hours, low, high)
+        now, then = told.moisture[told.now_index], told.moisture[-1]
+        console.print(
+            f"Moisture now {now[0]:.0%} to {now[2]:.0%} of the wet weight, {then[0]:.0%} to {then[2]:.0%} in the end; "
+            f"chance of too dry (below {low:.0%}) {dry:.0%}, of too wet (above {high:.0%}) {wet:.0%}.",
             highlight=False,
         )
     for note in study.notes:

@@ -1,9 +1,9 @@
-"""From records to arrays: what a bin's journal says about the temperature of its bedding."""
+"""From records to arrays: what a bin's journal says about the heat and water of its bedding."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -12,15 +12,17 @@ from numpy.typing import NDArray
 
 from underlid.bedding.materials import dry_density_kg_m3
 from underlid.bedding.vessel import Vessel
-from underlid.heat.box import Probe
-from underlid.heat.reduced import standard_probes
+from underlid.heat.grid import FOOD_PLACES, Probe
+from underlid.heat.model import standard_probes
 from underlid.quantity.amount import VagueAmount
-from underlid.records import AnyEntry, Bin, Feeding, Reading
+from underlid.records import AnyEntry, Bin, Feeding, Measured, Reading
 from underlid.weather.series import HOUR_S
 
 LONGEST_WINDOW_H = 31 * 24 + 1  # a reading placed no better than a month says too little to use: our judgement
 STRAY_MEMORY_H = 24.0  # how long a spot that strays from the model goes on doing so: our judgement
 NARROWEST_K = 0.1  # no thermometer is read finer, whatever the words say: our judgement
+NARROWEST_PCT = 1.0  # nobody judges moisture finer, whatever the words say: our judgement
+EVERYWHERE = Probe(0.0, 0.0)  # stands for no point in particular
 MOST_HOURS = 25  # a vague time is represented by at most this many hours, evenly spread
 NAMED = 3  # entries named in a sentence about several
 DEFAULT_MOISTURE = (0.55, 0.85)  # 90 % range where the keeper noted none: common practice, no source
@@ -96,10 +98,10 @@ def situation(bin: Bin) -> Situation:
 
 
 @dataclass(frozen=True, slots=True)
-class TemperatureEvidence:
-    """The readings of one bin laid on an hourly grid.
+class Evidence:
+    """The readings of one quantity in one bin, laid on an hourly grid.
 
-    low_c, high_c, about : (readings,) interval as noted [degC], and whether it is an "about"
+    low, high, about : (readings,) interval as noted [degC or % of wet mass], and whether it is an "about"
     reading, hour, probe, weight : (parts,) a reading is spread over the hours and points it may mean;
         the weights of each reading sum to 1 and its parts are consecutive
     worth : (readings,) how much each counts, 1 or less: readings of one spot soon after each other tell little
@@ -109,8 +111,8 @@ class TemperatureEvidence:
     left_out : sentences on readings that could not be used
     """
 
-    low_c: NDArray[np.float64]
-    high_c: NDArray[np.float64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
     about: NDArray[np.bool_]
     reading: NDArray[np.int64]
     hour: NDArray[np.int64]
@@ -125,10 +127,23 @@ class TemperatureEvidence:
         return len(self.used)
 
 
-def temperature_evidence(
-    entries: Sequence[AnyEntry], vessel: Vessel, time_utc: NDArray[np.int64]
-) -> TemperatureEvidence:
-    """Readings of bedding temperature within the hours `time_utc` (seconds, hourly)."""
+def temperature_evidence(entries: Sequence[AnyEntry], vessel: Vessel, time_utc: NDArray[np.int64]) -> Evidence:
+    """Readings of bedding temperature [degC] within the hours `time_utc` (seconds, hourly)."""
+    return _evidence(entries, "temperature", NARROWEST_K, time_utc, lambda entry: _points(entry, vessel))
+
+
+def moisture_evidence(entries: Sequence[AnyEntry], time_utc: NDArray[np.int64]) -> Evidence:
+    """Readings of the bedding's moisture [% of wet mass]; wherever taken, they speak of the whole bedding."""
+    return _evidence(entries, "moisture", NARROWEST_PCT, time_utc, lambda entry: [EVERYWHERE])
+
+
+def _evidence(
+    entries: Sequence[AnyEntry],
+    quantity: Measured,
+    narrowest: float,
+    time_utc: NDArray[np.int64],
+    points_of: Callable[[Reading], list[Probe]],
+) -> Evidence:
     probes: list[Probe] = []
     rows: list[tuple[float, float, bool]] = []
     parts: list[tuple[int, int, int, float]] = []
@@ -136,23 +151,23 @@ def temperature_evidence(
     left_out: dict[str, list[AnyEntry]] = {}
     # In an order of their own, so that the same words give the same fit whatever ids the journal gave them.
     for entry in sorted(entries, key=lambda entry: (entry.when.start, entry.when.end, entry.words)):
-        if not (isinstance(entry, Reading) and entry.quantity == "temperature") or entry.amount.kind == "not noted":
+        if not (isinstance(entry, Reading) and entry.quantity == quantity) or entry.amount.kind == "not noted":
             continue
         hours = hours_of(entry.when.start, entry.when.end, time_utc)
         if isinstance(hours, str):
             left_out.setdefault(hours, []).append(entry)
             continue
-        points = [_known(probes, point) for point in _points(entry, vessel)]
+        points = [_known(probes, point) for point in points_of(entry)]
         share = 1.0 / (len(hours) * len(points))
         parts += [(len(used), int(hour), point, share) for hour in hours for point in points]
         low, high = entry.amount.low, entry.amount.high
-        if high - low < NARROWEST_K:
-            low, high = (low + high - NARROWEST_K) / 2, (low + high + NARROWEST_K) / 2
+        if high - low < narrowest:
+            low, high = (low + high - narrowest) / 2, (low + high + narrowest) / 2
         rows.append((low, high, entry.amount.kind == "about"))
         used.append(entry)
     lows, highs, about = zip(*rows, strict=True) if rows else ((), (), ())
     reading, hour, probe, weight = zip(*parts, strict=True) if parts else ((), (), (), ())
-    return TemperatureEvidence(
+    return Evidence(
         np.array(lows, float), np.array(highs, float), np.array(about, bool),
         np.array(reading, int), np.array(hour, int), np.array(probe, int), np.array(weight, float), worth(used),
         tuple(probes), tuple(used), _grouped(left_out, "left out"),
@@ -196,21 +211,44 @@ def hours_of(start: datetime, end: datetime, time_utc: NDArray[np.int64]) -> NDA
 
 
 def food_kg(entries: Sequence[AnyEntry], time_utc: NDArray[np.int64]) -> tuple[NDArray[np.float64], tuple[str, ...]]:
-    """Food given in each hour [kg], spread evenly over a vague time, and sentences on what was assumed."""
-    food = np.zeros(len(time_utc))
+    """Food given in each hour at each of FOOD_PLACES [kg], (hours, 4), and sentences on what was assumed.
+
+    A feeding at a vague time is spread evenly over it.
+    """
+    food = np.zeros((len(time_utc), len(FOOD_PLACES)))
     without: dict[str, list[AnyEntry]] = {}
     for entry in entries:
         if not isinstance(entry, Feeding) or entry.material == "water":
             continue
-        hours = hours_of(entry.when.start, entry.when.end, time_utc)
-        if isinstance(hours, str):
-            without.setdefault(hours, []).append(entry)
-        elif entry.amount.kind == "not noted" or entry.amount.unit not in ("kg", "L"):
-            without.setdefault("the mass is not noted", []).append(entry)
+        given = _given_kg(entry, time_utc)
+        if isinstance(given, str):
+            without.setdefault(given, []).append(entry)
         else:
-            scale = 1.0 if entry.amount.unit == "kg" else KG_PER_LITRE_FED
-            food[hours] += middle_of(entry.amount) * scale / len(hours)
+            food[given[0], FOOD_PLACES.index(entry.place)] += given[1]
     return food, _grouped(without, "without heat in the model")
+
+
+def water_kg(entries: Sequence[AnyEntry], time_utc: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Water given in each hour [kg], (hours,)."""
+    water = np.zeros(len(time_utc))
+    for entry in entries:
+        if isinstance(entry, Feeding) and entry.material == "water":
+            given = _given_kg(entry, time_utc, kg_per_litre=1.0)
+            if not isinstance(given, str):
+                water[given[0]] += given[1]
+    return water
+
+
+def _given_kg(
+    entry: Feeding, time_utc: NDArray[np.int64], kg_per_litre: float = KG_PER_LITRE_FED
+) -> tuple[NDArray[np.int64], float] | str:
+    """The hours a feeding may have been given in and the mass that falls on each [kg], or why it cannot be told."""
+    hours = hours_of(entry.when.start, entry.when.end, time_utc)
+    if isinstance(hours, str):
+        return hours
+    if entry.amount.kind == "not noted" or entry.amount.unit not in ("kg", "L"):
+        return "the mass is not noted"
+    return hours, middle_of(entry.amount) * (1.0 if entry.amount.unit == "kg" else kg_per_litre) / len(hours)
 
 
 def _grouped(found: dict[str, list[AnyEntry]], what: str) -> tuple[str, ...]:

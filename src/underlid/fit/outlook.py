@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from underlid.fit.evidence import STRAY_MEMORY_H
 from underlid.fit.posterior import Posterior, Prior
-from underlid.heat.reduced import Drive, simulate, standard_probes
+from underlid.heat.model import Drive, simulate, standard_probes
 
 Array = NDArray[np.float64]
 
@@ -37,11 +37,13 @@ class Outlook:
     """What the model and the readings together say about every hour.
 
     time_utc : (hours,) seconds; bedding_c : place -> (hours, 3) [degC]; air_c, refuge, frozen : (hours, 3);
-    widest_refuge : (hours, 3), the same in the tolerated band as wide as any source has it.
+    widest_refuge : (hours, 3), the same in the tolerated band as wide as any source has it; moisture : (hours, 3),
+    fraction of wet mass.
     The last axis holds the 5, 50 and 95 % points. Hours up to and including `now_index` are estimated from
     observed weather, later ones predicted; `forecast_until` is the first hour that rests on past years only
-    (or the number of hours). `draws_c` (place -> (draws, hours)) and
-    `refuge_draws` (draws, hours, 2: tolerated and widest band) keep the draws for questions about spans.
+    (or the number of hours). `draws_c` (place -> (draws, hours)),
+    `refuge_draws` and `outside_k` (draws, hours, 2: tolerated and widest band; how far outside it the best place is
+    [K]), `frozen_draws` and `moisture_draws` (draws, hours) keep the draws for questions about spans.
     """
 
     time_utc: NDArray[np.int64]
@@ -50,10 +52,14 @@ class Outlook:
     refuge: Array
     widest_refuge: Array
     frozen: Array
+    moisture: Array
     now_index: int
     forecast_until: int
     draws_c: dict[str, Array]
     refuge_draws: Array
+    outside_k: Array
+    frozen_draws: Array
+    moisture_draws: Array
     band_c: tuple[float, float]
     widest_band_c: tuple[float, float]
 
@@ -71,6 +77,17 @@ class Outlook:
         """The smallest share of the bedding in the tolerated band from hour `first` up to `last`, 5, 50 and 95 %."""
         low, mid, high = np.percentile(self.refuge_draws[:, first:last, 0].min(axis=1), PERCENT)
         return float(low), float(mid), float(high)
+
+    def without_refuge(self, first: int, last: int) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+        """Hours with no refuge at all, and the degree-hours by which the best place misses the band, 5, 50, 95 %."""
+        away = self.outside_k[:, first:last, 0]
+        hours, degree_hours = (np.percentile(v, PERCENT) for v in ((away > 0).sum(axis=1), away.sum(axis=1)))
+        return tuple(map(float, hours)), tuple(map(float, degree_hours))  # type: ignore[return-value]
+
+    def chance_of_moisture(self, first: int, last: int, low: float, high: float) -> tuple[float, float]:
+        """Chances that the bedding is at some hour drier than `low`, and wetter than `high`, fractions of wet mass."""
+        span = self.moisture_draws[:, first:last]
+        return float((span.min(axis=1) < low).mean()), float((span.max(axis=1) > high).mean())
 
 
 def future_air(
@@ -147,10 +164,14 @@ def outlook(
         refuge=_range(bedding.refuge[:, :, 0]),
         widest_refuge=_range(bedding.refuge[:, :, 1]),
         frozen=_range(bedding.frozen),
+        moisture=_range(bedding.moisture),
         now_index=now_index,
         forecast_until=forecast_until,
         draws_c=draws_c,
         refuge_draws=bedding.refuge,
+        outside_k=bedding.outside_k,
+        frozen_draws=bedding.frozen,
+        moisture_draws=bedding.moisture,
         band_c=band_c,
         widest_band_c=widest_band_c,
     )

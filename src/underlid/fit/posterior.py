@@ -14,19 +14,34 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit, logit
 
-from underlid.fit.evidence import Situation, TemperatureEvidence
-from underlid.fit.likelihood import BLUNDER, BLUNDER_RANGE_K, INSTRUMENT_K, NINETY, log_likelihood, slip_chance
+from underlid.fit.evidence import Evidence, Situation
+from underlid.fit.likelihood import (
+    BLUNDER,
+    BLUNDER_RANGE_K,
+    INSTRUMENT_K,
+    MOISTURE_SD,
+    NINETY,
+    Thermometer,
+    log_likelihood,
+    log_likelihood_of_moisture,
+    slip_chance,
+)
 from underlid.heat.films import films
-from underlid.heat.reduced import Drive, Thermal, simulate
+from underlid.heat.model import BeddingTemperature, Drive, Thermal, simulate
 
 Array = NDArray[np.float64]
 
-PARAMETERS = ("loss", "base", "moisture", "heat", "bias", "scatter")  # see Prior.parameters
+PARAMETERS = ("loss", "lid", "base", "moisture", "heat", "drying", "bias", "lag", "scatter")  # see Prior.parameters
 
 #: Log spreads of the priors. Films of a sheltered bin run from 7 to 12 W/m2K in calm (recalled), more in
 #: wind; the base path is unknown by a factor of three; heat of a worm bin by a factor of about three
-#: either way (0.05-0.5 g O2 per kg and hour, recalled). Bias and scatter of cheap thermometers: our judgement.
+#: either way (0.05-0.5 g O2 per kg and hour, recalled); vapour through a lid by a factor of three. Bias, lag (read
+#: before it has settled: a thirtieth of the way still to go, seldom a tenth) and scatter of cheap thermometers: our
+#: judgement.
 LOSS_LOG_SD = 0.35
+LID_LOG_SD = 0.35
+DRYING_LOG_SD = float(np.log(3.0)) / NINETY
+LAG_MEDIAN, LAG_LOG_SD = 0.03, 0.7
 BASE_LOG_SD = float(np.log(3.0)) / NINETY
 HEAT_LOG_SD = float(np.log(3.2)) / NINETY
 BIAS_SD_K = 0.7
@@ -44,8 +59,9 @@ LARGEST_RHAT = 1.05  # usual practice runs from 1.01 to 1.1
 
 #: Everything here that another draw would depend on; part of a fit's key.
 SETTINGS = (
-    LOSS_LOG_SD, BASE_LOG_SD, HEAT_LOG_SD, BIAS_SD_K, SCATTER_MEDIAN_K, SCATTER_LOG_SD, FARTHEST, WALKERS, PILOTS,
-    BURN_IN, STEPS, BLUNDER, BLUNDER_RANGE_K, INSTRUMENT_K,
+    LOSS_LOG_SD, LID_LOG_SD, BASE_LOG_SD, HEAT_LOG_SD, DRYING_LOG_SD, BIAS_SD_K, LAG_MEDIAN, LAG_LOG_SD,
+    SCATTER_MEDIAN_K, SCATTER_LOG_SD, FARTHEST, WALKERS, PILOTS, BURN_IN, STEPS, BLUNDER, BLUNDER_RANGE_K,
+    INSTRUMENT_K, MOISTURE_SD,
 )  # fmt: skip
 
 
@@ -54,31 +70,39 @@ class Prior:
     """The prior of one bin: maps standard normals to parameters."""
 
     situation: Situation
-    wind_m_s: float
 
     def parameters(self, z: Array) -> dict[str, Array]:
-        """Parameters by name, each (sets,), from standard normals of shape (sets, 6).
+        """Parameters by name, each (sets,), from standard normals of shape (sets, 9).
 
-        loss : factor on the nominal side and lid films; base : coefficient of the base path [W/m2K]; moisture :
-        fraction of wet mass; heat : factor on the heat of breakdown; bias : of the thermometer [K]; scatter : how
-        far a spot strays from the model, standard deviation [K]
+        loss, lid : factors on the nominal coefficients beyond sides and surface; base : coefficient of the base path
+        [W/m2K]; moisture : at the start, fraction of wet mass; heat : factor on the heat of breakdown; drying :
+        factor on how fast vapour leaves; bias, lag, scatter : see Thermometer
         """
         z = np.clip(z, -FARTHEST, FARTHEST)  # where the sampler only passes through, nothing may overflow
         low, high = logit(self.situation.moisture)
-        base = films(self.situation.vessel, self.wind_m_s).base
+        loss, lid, base, moisture, heat, drying, bias, lag, scatter = z.T
         return {
-            "loss": np.exp(LOSS_LOG_SD * z[:, 0]),
-            "base": base * np.exp(BASE_LOG_SD * z[:, 1]),
-            "moisture": expit((low + high) / 2 + (high - low) / 2 / NINETY * z[:, 2]),
-            "heat": np.exp(HEAT_LOG_SD * z[:, 3]),
-            "bias": BIAS_SD_K * z[:, 4],
-            "scatter": SCATTER_MEDIAN_K * np.exp(SCATTER_LOG_SD * z[:, 5]),
+            "loss": np.exp(LOSS_LOG_SD * loss),
+            "lid": np.exp(LID_LOG_SD * lid),
+            "base": films(self.situation.vessel).base * np.exp(BASE_LOG_SD * base),
+            "moisture": expit((low + high) / 2 + (high - low) / 2 / NINETY * moisture),
+            "heat": np.exp(HEAT_LOG_SD * heat),
+            "drying": np.exp(DRYING_LOG_SD * drying),
+            "bias": BIAS_SD_K * bias,
+            "lag": np.minimum(LAG_MEDIAN * np.exp(LAG_LOG_SD * lag), 1.0),
+            "scatter": SCATTER_MEDIAN_K * np.exp(SCATTER_LOG_SD * scatter),
         }
 
     def thermal(self, parameters: dict[str, Array]) -> Thermal:
         """The parameters that the heat model needs."""
         dry = np.full_like(parameters["loss"], self.situation.dry_kg_m3)
-        return Thermal(dry, parameters["moisture"], parameters["loss"], parameters["base"], parameters["heat"])
+        names = ("moisture", "loss", "lid", "base", "heat", "drying")
+        return Thermal(dry, *(parameters[name] for name in names))
+
+    @staticmethod
+    def thermometer(parameters: dict[str, Array]) -> Thermometer:
+        """The parameters that say how the thermometer shows what it is held in."""
+        return Thermometer(parameters["bias"], parameters["lag"], parameters["scatter"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,33 +145,35 @@ class Posterior:
 
 def fit(
     prior: Prior,
-    evidence: TemperatureEvidence,
+    evidence: Evidence,
+    moist: Evidence,
     drive: Drive,
     seed: int,
     *,
     draws: int = 256,
     progress: Callable[[float], None] = lambda done: None,
 ) -> Posterior:
-    """Sample the posterior; without readings, the prior itself.
+    """Sample the posterior given temperatures and moisture readings; without any, the prior itself.
 
     `progress` is called with the share of the work done.
     """
     rng = np.random.default_rng(seed)
     size = len(PARAMETERS)
-    if not len(evidence):
+    if not len(evidence) and not len(moist):
         found = prior.parameters(rng.standard_normal((draws, size)))
         alone = "No reading was used: the ranges rest on the weather and the bin's description alone."
         return Posterior(found, 1.0, float(draws), 0, 0.0, seed, (alone,))
 
-    last = int(evidence.hour.max()) + 1
-    seen = replace(drive, air_c=drive.air_c[..., :last], food_kg=drive.food_kg[:last])
+    seen = drive.until(1 + max(int(rows.hour.max()) for rows in (evidence, moist) if len(rows)))
 
-    def course(parameters: dict[str, Array]) -> Array:
-        return simulate(prior.situation.vessel, prior.thermal(parameters), seen, evidence.probes).probes_c
+    def course(parameters: dict[str, Array]) -> BeddingTemperature:
+        return simulate(prior.situation.vessel, prior.thermal(parameters), seen, evidence.probes)
 
     def log_posterior(z: Array) -> Array:
         parameters = prior.parameters(z)
-        likelihood = log_likelihood(evidence, course(parameters), parameters["bias"], parameters["scatter"])
+        bedding = course(parameters)
+        likelihood = log_likelihood(evidence, bedding.probes_c, seen.air_c, prior.thermometer(parameters))
+        likelihood = likelihood + log_likelihood_of_moisture(moist, bedding.moisture)
         return np.asarray(likelihood - 0.5 * (z**2).sum(axis=1))
 
     import emcee
@@ -168,8 +194,9 @@ def fit(
     rhat, effective = _rhat(chain), _effective(chain)
     kept = rng.choice(chain.reshape(-1, size), size=draws, replace=False)
     found = prior.parameters(kept)
-    slips = float((slip_chance(evidence, course(found), found["bias"], found["scatter"]) > 0.5).mean())
-    posterior = Posterior(found, rhat, effective, len(evidence), slips, seed, ())
+    slip = slip_chance(evidence, course(found).probes_c, seen.air_c, prior.thermometer(found)) > 0.5
+    slips = float(slip.mean()) if len(evidence) else 0.0
+    posterior = Posterior(found, rhat, effective, len(evidence) + len(moist), slips, seed, ())
     return replace(posterior, notes=tuple(_warnings(posterior)))
 
 

@@ -12,17 +12,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from underlid import __version__
-from underlid.fit.evidence import Situation, TemperatureEvidence, food_kg, situation, temperature_evidence
+from underlid.fit.evidence import (
+    Evidence,
+    Situation,
+    food_kg,
+    moisture_evidence,
+    situation,
+    temperature_evidence,
+    water_kg,
+)
 from underlid.fit.outlook import Outlook, outlook
 from underlid.fit.posterior import SETTINGS, Posterior, Prior, fit
-from underlid.heat.reduced import FREEZING_SUBSTEPS, GRID, Drive
+from underlid.heat.model import GRID, Drive
 from underlid.records import AnyEntry, Bin
 from underlid.weather.climate import climate, members
 from underlid.weather.series import HOUR_S, Weather, first_hour, lay_over
 from underlid.worms.species import Species, UnknownSpecies, species
 
 FORECAST_DAYS = 7  # a file is believed as a forecast for this long, then past years take over: our judgement
-METHOD = "reduced heat model, first form"  # changes when the model itself does; part of a fit's key
+METHOD = "full field with freezing, reduced while thawed"  # changes when the model itself does; part of a fit's key
 ENCLOSED = {
     "indoors": "indoors: give the room's air as the weather",
     "unheated shed": "in a shed, where nights are milder",
@@ -47,7 +55,8 @@ class Case:
     entries: tuple[AnyEntry, ...]
     now: datetime
     situation: Situation
-    evidence: TemperatureEvidence
+    evidence: Evidence
+    moist: Evidence
     prior: Prior
     drive: Drive
     time_utc: NDArray[np.int64]
@@ -61,16 +70,18 @@ class Case:
 
     def key(self, seed: int) -> str:
         """A digest of what the posterior depends on: the same key means the same draws."""
-        seen = slice(0, int(self.evidence.hour.max()) + 1 if len(self.evidence) else 0)
+        hours = [int(rows.hour.max()) + 1 for rows in (self.evidence, self.moist) if len(rows)]
+        seen = self.drive.until(max(hours, default=0))
         digest = hashlib.blake2b(digest_size=16)
-        digest.update(repr((METHOD, __version__, SETTINGS, GRID, FREEZING_SUBSTEPS, seed)).encode())
-        digest.update(repr((self.situation, self.drive.wind_m_s, self.drive.start_c, self.evidence.probes)).encode())
-        for array in (
-            self.evidence.low_c, self.evidence.high_c, self.evidence.about, self.evidence.reading, self.evidence.hour,
-            self.evidence.probe, self.evidence.weight, self.evidence.worth, self.drive.air_c[seen],
-            self.drive.food_kg[seen],
-        ):  # fmt: skip
-            digest.update(np.ascontiguousarray(array).tobytes())
+        digest.update(repr((METHOD, __version__, SETTINGS, GRID, seed)).encode())
+        digest.update(repr((self.situation, seen.start_c, self.evidence.probes)).encode())
+        for rows in (self.evidence, self.moist):
+            for array in (
+                rows.low, rows.high, rows.about, rows.reading, rows.hour, rows.probe, rows.weight, rows.worth
+            ):  # fmt: skip
+                digest.update(np.ascontiguousarray(array).tobytes())
+        for name in ("air_c", "food_kg", "wind_m_s", "humidity_pct", "radiation_w_m2", "water_kg"):
+            digest.update(name.encode() + np.ascontiguousarray(getattr(seen, name)).astype(float).tobytes())
         return digest.hexdigest()
 
 
@@ -124,21 +135,29 @@ def lay_out(
     placed = situation(bin)
     kept = tuple(entry for entry in entries if entry.when.start <= now)
     food, food_notes = food_kg(kept, time_utc)
-    # Of the hours seen only, so that looking further ahead does not change what the past is taken to be.
     seen = slice(0, span.now_index + 1)
-    winds = np.full(1, np.nan) if weather.wind_m_s is None else _on(time_utc, weather, weather.wind_m_s)[seen]
-    calm = not np.isfinite(winds).any()
-    wind = 0.0 if calm else float(np.nanmean(winds))
-    if calm:
+    wind = _filled(time_utc, weather, weather.wind_m_s, seen)
+    if wind is None:
         notes.append("The weather has no wind: calm air is assumed, and the readings correct what that gets wrong.")
+    humidity = _filled(time_utc, weather, weather.humidity_pct, seen)
+    if humidity is None:
+        notes.append("The weather has no humidity: 80 % is assumed, which matters to drying only.")
+    sun = _filled(time_utc, weather, weather.radiation_w_m2, seen)
+    if placed.vessel.siting == "outdoors":
+        what = "reach its lid and sides" if sun is not None else "are left out, as the weather has no radiation"
+        notes.append(f"The bin stands in the open: sun and sky {what}.")
     try:
         kind = species(bin.species)
     except UnknownSpecies as unknown:
         kind = species(OTHER_SPECIES)
         notes.append(f"{unknown} {OTHER_SPECIES} stands in.")
     return Case(
-        bin, kept, now, placed, temperature_evidence(kept, placed.vessel, time_utc[seen]), Prior(placed, wind),
-        Drive(air, food, wind, float(air[: min(48, span.forecast_until)].mean())),
+        bin, kept, now, placed, temperature_evidence(kept, placed.vessel, time_utc[seen]),
+        moisture_evidence(kept, time_utc[seen]), Prior(placed),
+        Drive(
+            air, food, 0.0 if wind is None else wind, float(air[: min(48, span.forecast_until)].mean()), humidity, sun,
+            water_kg(kept, time_utc),
+        ),
         time_utc, span.now_index, span.forecast_until, past_air, kind, weather.source, weather.typical,
         (*placed.notes, *food_notes, *notes),
     )  # fmt: skip
@@ -195,12 +214,14 @@ def study(case: Case, posterior: Posterior) -> Study:
         case.prior, posterior, case.drive, case.time_utc, case.now_index, case.forecast_until,
         case.members_c, case.species.band_c, case.species.widest_band_c,
     )  # fmt: skip
-    return Study(case, posterior, result, (*posterior.notes, *case.notes, *case.evidence.left_out))
+    return Study(
+        case, posterior, result, (*posterior.notes, *case.notes, *case.evidence.left_out, *case.moist.left_out)
+    )
 
 
 def fit_case(case: Case, seed: int, progress: Callable[[float], None] = lambda done: None) -> Posterior:
     """Fit a case; the same case and seed give the same draws."""
-    return fit(case.prior, case.evidence, case.drive, seed, progress=progress)
+    return fit(case.prior, case.evidence, case.moist, case.drive, seed, progress=progress)
 
 
 def _on(time_utc: NDArray[np.int64], weather: Weather, values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -210,6 +231,23 @@ def _on(time_utc: NDArray[np.int64], weather: Weather, values: NDArray[np.float6
     found = np.full(len(time_utc), np.nan)
     found[inside] = values[at[inside]]
     return found
+
+
+def _filled(
+    time_utc: NDArray[np.int64], weather: Weather, values: NDArray[np.float64] | None, seen: slice
+) -> NDArray[np.float64] | None:
+    """A series of the weather on other hours; where it has none, the mean of the hour of the day as seen so far."""
+    if values is None:
+        return None
+    found = _on(time_utc, weather, values)
+    known = np.isfinite(found[seen])
+    if not known.any():
+        return None
+    hour = (time_utc // HOUR_S) % 24
+    count = np.bincount(hour[seen][known], minlength=24)
+    mean = np.bincount(hour[seen][known], found[seen][known], minlength=24) / np.maximum(count, 1)
+    mean = np.where(count > 0, mean, found[seen][known].mean())
+    return np.where(np.isfinite(found), found, mean[hour])
 
 
 def _refuse_gaps(air: NDArray[np.float64], time_utc: NDArray[np.int64], weather: Weather, tz: ZoneInfo) -> None:

@@ -1,266 +1,209 @@
-"""The reduced thermal model: a bin of bedding on a small graded grid, stepped hour by hour.
+"""The reduced model: a dozen and a half numbers that follow the thawed field as its cells would.
 
-While nothing freezes the equations are linear and each hour is stepped *exactly*. When a cell meets its
-freezing point the hour is redone in shorter steps, and after each the cell's enthalpy decides its
-temperature: heat is conserved to rounding either way.
-
-Simplifications of this form, all to be kept in mind when reading its answers: frozen bedding conducts and
-warms like unfrozen bedding, the film on the sides is the mean over the hours seen, no sun, no evaporation,
-drainage holes ignored.
+While nothing freezes the field is linear and symmetric. Its response to air, ground and heat lives, for every
+plausible conductivity and film, close to one small subspace: that spanned by its transfer functions at a handful of
+parameter sets and time scales (rational Krylov; dominant subspaces as in Penzl 2006, Linear Algebra Appl. 415:322).
+Projected on it, symmetrically, each parameter set keeps a stable model of its own that is stepped exactly.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from functools import lru_cache
+from itertools import product
+from typing import NamedTuple
 
 import numba as nb
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from underlid.bedding.breakdown import BEDDING_W_PER_KG_DRY, FOOD_J_PER_KG, FOOD_RATE_PER_S, cardinal
-from underlid.bedding.vessel import Vessel
-from underlid.heat import properties
-from underlid.heat.box import Box, Probe
-from underlid.heat.films import films
+from underlid.heat.grid import Grid
 
 Array = NDArray[np.float64]
 
 HOUR_S = 3600.0
-FREEZING_SUBSTEPS = 4  # per hour, while any cell is at or below its freezing point
-GRID = (3, 4, 5)  # cells: half length, half width, depth; within 0.2 K rms of a fine grid in a bin of 20-60 L
+LONGEST_H = 2000  # by then any pulse has left a bin
+STATES = 20
+INPUTS = 9  # temperatures beyond sides, top and base [degC], then heat in six patterns [W], see Grid.patterns
+
+#: Where the subspace is made: conductivities [W/mK], coefficients beyond sides, top and base [W/m2K] in all
+#: combinations, and the rates of a wave between two hours and 50 days [1/s]. By trial; the bound tells.
+TRAINED_K = (0.12, 0.45)
+TRAINED_FILM = (0.6, 15.0)
+TRAINED_RATES = tuple(2 * np.pi / np.geomspace(50 * 86400, 7200, 8))
+IMPORTANCE = np.array([3.0, 3.0, 3.0, 1.0, 0.3, 0.3, 0.3, 0.3, 0.3])  # of the inputs, by what they do to a bin
+TRAINED_CAPACITY = 2e6  # J/m3K
 
 
-EDGE_M, SURFACE_M = 0.03, 0.02  # how far in and down a keeper's thermometer goes: common practice, no source
+class Basis(NamedTuple):
+    """The subspace and everything projected on it. The inner product is weighted with each cell's share of volume.
 
-
-def standard_probes(vessel: Vessel) -> dict[str, Probe]:
-    """Where `middle`, `edge` and `surface` are: the centre, 3 cm in from the wall, 2 cm down."""
-    half, depth = vessel.width_m / 2, vessel.bedding_depth_m
-    return {
-        "middle": Probe(half, depth / 2),
-        "edge": Probe(min(EDGE_M, half), depth / 2),
-        "surface": Probe(half, min(SURFACE_M, depth / 2)),
-    }
-
-
-@dataclass(frozen=True, slots=True)
-class Thermal:
-    """Parameter sets: arrays of shape (sets,).
-
-    dry_kg_m3 : dry bulk density of the bedding [kg/m3]
-    moisture : water, fraction of wet mass
-    loss : factor on the nominal side and lid films
-    base : coefficient of the base path [W/m2K]
-    heat : factor on the heat of breakdown, of bedding and food alike
+    v : (cells, STATES) ; conduct, end, wall, top, base : (STATES, STATES) conduction, and loss through the outer
+    faces, per W/mK and per W/m2K of coefficient from the outermost nodes; in_* : (STATES,) the same for what lies
+    beyond; patterns : (6, STATES) ; reach_* : half widths of the outermost cells [m]; volume_m3 : of the whole box;
+    side_mean, top_mean : (STATES,) mean temperature of the cells at the sides and the surface; corners : cells
     """
 
-    dry_kg_m3: Array
-    moisture: Array
-    loss: Array
+    v: Array
+    conduct: Array
+    end: Array
+    wall: Array
+    top: Array
     base: Array
-    heat: Array
+    in_end: Array
+    in_wall: Array
+    in_top: Array
+    in_base: Array
+    patterns: Array
+    reach_end: float
+    reach_wall: float
+    reach_top: float
+    reach_base: float
+    volume_m3: float
+    share: Array
+    side_mean: Array
+    top_mean: Array
+    corners: NDArray[np.int64]
 
-    def __len__(self) -> int:
-        return int(self.loss.shape[0])
 
+class Modes(NamedTuple):
+    """The reduced model of one parameter set in its own modes, stepped over a fixed time.
 
-@dataclass(frozen=True, slots=True)
-class Drive:
-    """What acts on the bin at each hour.
-
-    air_c : air around the bin [degC], shape (hours,) or (sets, hours), at the full hours, no gaps
-    food_kg : food given during the hour that follows [kg as fed], shape (hours,)
-    wind_m_s : mean wind in the open [m/s]
-    start_c : temperature of the bedding, and of the ground below it, at the first hour [degC]
+    decay : (STATES,) ; gain : (INPUTS, STATES) per unit of each input; into : (STATES, STATES), basis from modes;
+    lift : (cells, STATES), cells from modes; side_mean, top_mean : (STATES,) ; patterns : (6, STATES), the mean
+    temperature over each pattern
     """
 
-    air_c: Array
-    food_kg: Array
-    wind_m_s: float = 0.0
-    start_c: float = 10.0
+    decay: Array
+    gain: Array
+    into: Array
+    lift: Array
+    side_mean: Array
+    top_mean: Array
+    patterns: Array
 
 
-@dataclass(frozen=True, slots=True)
-class BeddingTemperature:
-    """Bedding through time: `probes_c` (sets, hours, probes) [degC].
+@lru_cache(maxsize=16)
+def basis(size_m: tuple[float, float, float], cells: tuple[int, int, int], states: int = STATES) -> Basis:
+    """The subspace of a box of length, width and depth [m] on a grid of that many cells."""
+    grid = Grid.of(size_m, cells)
+    conduct, outer = operator(grid)
+    share, patterns = grid.share, grid.patterns()
+    count = len(share)
+    snapshots = []
+    for k, side, lid, floor in product(TRAINED_K, TRAINED_FILM, TRAINED_FILM, TRAINED_FILM):
+        loss = [coefficient / (1 + coefficient * reach / k) for coefficient, reach in zip(
+            (side, side, lid, floor), _reaches(grid), strict=True)]  # fmt: skip
+        faces = [factor * face for factor, face in zip(loss, outer, strict=True)]
+        matrix = k * conduct + np.diag(sum(faces))
+        inputs = np.stack([faces[0] + faces[1], faces[2], faces[3], *patterns], axis=1)
+        for rate in TRAINED_RATES:
+            seen = np.linalg.solve(matrix + rate * TRAINED_CAPACITY * np.diag(share), inputs)
+            snapshots.append(seen / np.sqrt(share @ seen**2) * IMPORTANCE)
+    root = np.sqrt(share)
+    level = root[:, None]  # the uniform field, which must be in it: then equal surroundings leave it at rest
+    taken = root[:, None] * np.hstack(snapshots)
+    taken = taken - level * (level.T @ taken)
+    left = np.linalg.svd(taken, full_matrices=False)[0][:, : min(states, count) - 1]
+    v = np.hstack([level, left]) / root[:, None]
+    end, wall, top, base = outer
+    sides = end + wall
 
-    `refuge` (sets, hours, bands) is the share of the bedding inside a tolerated band, `frozen` (sets, hours) the
-    share of its water that is ice.
-    """
+    def projected(face: Array) -> Array:
+        return np.asarray(v.T @ (face[:, None] * v))
 
-    probes_c: Array
-    refuge: Array
-    frozen: Array
-
-
-class GapInWeather(ValueError):
-    """The air temperature has a gap; the bedding cannot be stepped across it."""
-
-
-def simulate(
-    vessel: Vessel,
-    thermal: Thermal,
-    drive: Drive,
-    probes: Sequence[Probe],
-    *,
-    bands_c: Sequence[tuple[ArrayLike, ArrayLike]] = ((0.0, 35.0),),
-    grid: tuple[int, int, int] = GRID,
-) -> BeddingTemperature:
-    """Step the bedding through the hours of `drive` for every parameter set, in parallel.
-
-    Returns temperatures at the full hours: the first is `start_c` everywhere. The ends of each tolerated
-    band are numbers, or arrays that broadcast to (sets, hours).
-    """
-    air = np.atleast_2d(np.asarray(drive.air_c, float))
-    if not np.isfinite(air).all():
-        first = int(np.argmin(np.isfinite(air).all(axis=0)))
-        raise GapInWeather(f"The air temperature is missing at hour {first} of the weather; fill the gap first.")
-    water = properties.water_fraction(thermal.dry_kg_m3, thermal.moisture)
-    nominal = films(vessel, drive.wind_m_s)
-    box = Box.of(
-        (vessel.length_m, vessel.width_m, vessel.bedding_depth_m),
-        grid,
-        conductivity=properties.conductivity(water),
-        capacity=properties.heat_capacity(thermal.dry_kg_m3, water),
-        latent=properties.latent_heat(water),
-        side=nominal.side * thermal.loss,
-        top=nominal.top * thermal.loss,
-        base=thermal.base,
-    )
-    bedding_w = BEDDING_W_PER_KG_DRY * thermal.dry_kg_m3 * vessel.bedding_m3 * thermal.heat
-    ground = _ground(air, nominal.ground_memory_h, drive.start_c)
-    return march(
-        box, air, ground, food_kg=drive.food_kg, start_c=drive.start_c, bedding_w=bedding_w, heat=thermal.heat,
-        weights=box.weights(probes), bands_c=bands_c,
+    return Basis(
+        v=v, conduct=v.T @ conduct @ v,
+        end=projected(end), wall=projected(wall), top=projected(top), base=projected(base),
+        in_end=v.T @ end, in_wall=v.T @ wall, in_top=v.T @ top, in_base=v.T @ base, patterns=patterns @ v,
+        **dict(zip(("reach_end", "reach_wall", "reach_top", "reach_base"), _reaches(grid), strict=True)),
+        volume_m3=float(4 * grid.volume_m3.sum()), share=share,
+        side_mean=sides / sides.sum() @ v, top_mean=top / top.sum() @ v,
+        corners=np.arange(count).reshape(cells)[np.ix_([0, -1], [0, -1], [0, -1])].ravel(),
     )  # fmt: skip
 
 
-def march(
-    box: Box,
-    air_c: Array,
-    ground_c: Array,
+def operator(grid: Grid) -> tuple[Array, tuple[Array, Array, Array, Array]]:
+    """Conduction between cells (cells, cells) [1/m2], per W/mK, and the outer faces (cells,) [1/m], both per volume.
+
+    k * conduct @ t is the heat each cell loses to its neighbours, as a share of the quarter's volume [W/m3].
+    """
+    shape, volume = grid.shape, grid.volume_m3.sum()
+    index = np.arange(len(grid.share)).reshape(shape)
+    conduct = np.zeros((index.size, index.size))
+    for axis in range(3):
+        area = grid.volume_m3.reshape(shape) / grid.widths[axis].reshape([-1 if a == axis else 1 for a in range(3)])
+        low, high = (np.delete(index, drop, axis).ravel() for drop in (-1, 0))
+        apart = np.diff(grid.nodes[axis]).reshape([-1 if a == axis else 1 for a in range(3)])
+        between = (np.delete(area, -1, axis) / apart).ravel() / volume
+        np.add.at(conduct, (low, high), -between)
+        np.add.at(conduct, (high, low), -between)
+        np.add.at(conduct, (low, low), between)
+        np.add.at(conduct, (high, high), between)
+    end, wall, top, base = grid.faces_m2 / volume
+    return conduct, (end, wall, top, base)
+
+
+def _reaches(grid: Grid) -> tuple[float, float, float, float]:
+    x, y, z = grid.widths
+    return float(x[-1] / 2), float(y[-1] / 2), float(z[-1] / 2), float(z[0] / 2)
+
+
+@nb.njit(cache=True)
+def modes(basis, k, capacity, films, seconds):  # type: ignore[no-untyped-def]
+    """The reduced model of one parameter set: conductivity [W/mK], heat capacity [J/m3K], films (3,) [W/m2K]."""
+    end = films[0] / (1.0 + films[0] * basis.reach_end / k)
+    wall = films[0] / (1.0 + films[0] * basis.reach_wall / k)
+    top = films[1] / (1.0 + films[1] * basis.reach_top / k)
+    base = films[2] / (1.0 + films[2] * basis.reach_base / k)
+    loss = k * basis.conduct + end * basis.end + wall * basis.wall + top * basis.top + base * basis.base
+    rate, into = np.linalg.eigh(loss / -capacity)
+    inputs = np.empty((INPUTS, rate.shape[0]))
+    inputs[0] = (end * basis.in_end + wall * basis.in_wall) / capacity
+    inputs[1] = top * basis.in_top / capacity
+    inputs[2] = base * basis.in_base / capacity
+    inputs[3:] = basis.patterns / (capacity * basis.volume_m3)
+    decay = np.exp(rate * seconds)
+    # The integral of the decay; a rate of zero (an insulated box) leaves the time itself.
+    held = np.where(rate * seconds < -1e-9, np.expm1(rate * seconds) / np.where(rate < 0, rate, -1.0), seconds)
+    gain = np.dot(inputs, into) * held
+    return Modes(
+        decay, gain, into, np.dot(basis.v, into), np.dot(basis.side_mean, into), np.dot(basis.top_mean, into),
+        np.dot(basis.patterns, into),
+    )  # fmt: skip
+
+
+def error_bound(
+    size_m: tuple[float, float, float],
+    cells: tuple[int, int, int],
     *,
-    food_kg: Array,
-    start_c: ArrayLike,
-    bedding_w: Array,
-    heat: Array,
+    k: float,
+    capacity: float,
+    films: Array,
     weights: Array,
-    bands_c: Sequence[tuple[ArrayLike, ArrayLike]] = ((0.0, 35.0),),
-    freezing_c: float = properties.FIRST_FREEZING_C,
-) -> BeddingTemperature:
-    """Step a box under given air and ground, (1 or sets, hours) each.
+    states: int = STATES,
+) -> Array:
+    """How far the reduced model can be from its cells, at worst, per kelvin of swing: (probes, 3).
 
-    start_c : the field at the first hour, a number or (cells,); bedding_w : (sets,) heat of the bedding's own
-    breakdown at the best temperature [W]; heat : (sets,) factor on the heat of food; weights : (probes, cells)
+    For temperatures beyond sides, top and base that stay within 1 K of a mean and change from hour to hour, whatever
+    their course, no probe (a row of `weights`, (probes, cells)) errs by more at the full hours: the peak-to-peak gain
+    of the error, that is the sum of the magnitudes of its pulse response, here exact, from the modes of both models.
+    k [W/mK], capacity [J/m3K], films (3,) [W/m2K] as in `modes`.
     """
-    hour, hour_response = box.step(HOUR_S)
-    part, part_response = box.step(HOUR_S / FREEZING_SUBSTEPS)
-    sets, hours, cells = box.capacity.shape[0], air_c.shape[1], box.share.shape[0]
-    low_c, high_c = (
-        np.stack([np.broadcast_to(np.asarray(band[end], float), (sets, hours)) for band in bands_c], axis=2)
-        for end in (0, 1)
-    )
-    start = np.broadcast_to(np.asarray(start_c, float), cells).copy()
-    probes_c = np.empty((sets, hours, len(weights)))
-    refuge, frozen = np.empty((sets, hours, len(bands_c))), np.empty((sets, hours))
-    _march(
-        air_c, ground_c, np.asarray(food_kg, float), start, hour, hour_response, part, part_response,
-        box.capacity, box.latent, bedding_w, heat, box.share, weights, low_c, high_c, freezing_c,
-        probes_c, refuge, frozen,
-    )  # fmt: skip
-    return BeddingTemperature(probes_c, refuge, frozen)
-
-
-def _ground(air: Array, memory_h: float, start_c: float) -> Array:
-    """Ground under the base: air smoothed exponentially over `memory_h` hours, begun at `start_c`."""
-    if memory_h <= 0:
-        return air
-    from scipy.signal import lfilter
-
-    keep = np.exp(-1.0 / memory_h)
-    smooth, _ = lfilter([1 - keep], [1, -keep], air, axis=1, zi=np.full((air.shape[0], 1), keep * start_c))
-    return np.ascontiguousarray(smooth)
-
-
-FAST = {"contract", "reassoc", "nsz"}  # sums may be reordered; NaN and infinity keep their meaning
-
-
-@nb.njit(cache=True, parallel=True)
-def _march(  # type: ignore[no-untyped-def]
-    air, ground, food_kg, start_c, hour, hour_response, part, part_response,
-    capacity, latent, bedding_w, heat, share, weights, low_c, high_c, freezing_c, probes_c, refuge, frozen,
-):  # fmt: skip
-    for s in nb.prange(capacity.shape[0]):
-        a = np.int64(s) if air.shape[0] > 1 else 0
-        _march_one(
-            air[a], ground[a], food_kg, start_c, hour[s], hour_response[s], part[s], part_response[s],
-            capacity[s], latent[s], bedding_w[s], heat[s], share, weights, low_c[s], high_c[s], freezing_c,
-            probes_c[s], refuge[s], frozen[s],
-        )  # fmt: skip
-
-
-@nb.njit(cache=True, fastmath=FAST)
-def _march_one(  # type: ignore[no-untyped-def]
-    air, ground, food_kg, start_c, hour, hour_response, part, part_response,
-    capacity, latent, bedding_w, heat, share, weights, low_c, high_c, freezing_c, probes_c, refuge, frozen,
-):  # fmt: skip
-    hours, cells = food_kg.shape[0], share.shape[0]
-    t, new, forcing = start_c.copy(), np.empty(cells), np.empty(4)
-    food_j = 0.0
-    for h in range(hours):
-        # What a keeper with perfect thermometers would see at this full hour.
-        for b in range(refuge.shape[1]):
-            inside = 0.0
-            for c in range(cells):
-                if low_c[h, b] <= t[c] <= high_c[h, b]:
-                    inside += share[c]
-            refuge[h, b] = min(inside, 1.0)
-        ice, mean = 0.0, 0.0
-        for c in range(cells):
-            ice += share[c] * (1.0 - properties.liquid_share(t[c], freezing_c))
-            mean += share[c] * t[c]
-        frozen[h] = ice
-        for p in range(weights.shape[0]):
-            total = 0.0
-            for c in range(cells):
-                total += weights[p, c] * t[c]
-            probes_c[h, p] = total
-        if h == hours - 1:
-            break
-        # Forcing held at its mean over the hour; breakdown at the bedding's temperature as the hour begins.
-        food_j += food_kg[h] * FOOD_J_PER_KG * heat
-        pace = cardinal(mean)
-        spent = food_j * (1.0 - np.exp(-FOOD_RATE_PER_S * pace * HOUR_S))
-        food_j -= spent
-        forcing[0], forcing[1] = 0.5 * (air[h] + air[h + 1]), 0.5 * (ground[h] + ground[h + 1])
-        forcing[2], forcing[3] = bedding_w * pace, spent / HOUR_S
-
-        _step(t, new, hour, hour_response, forcing)
-        coldest = freezing_c
-        for c in range(cells):
-            coldest = min(coldest, t[c], new[c])
-        if coldest >= freezing_c:
-            t[:] = new
-            continue
-        for _ in range(FREEZING_SUBSTEPS):
-            _step(t, new, part, part_response, forcing)
-            for c in range(cells):
-                if min(t[c], new[c]) < freezing_c:
-                    held = properties.enthalpy(t[c], capacity, latent, freezing_c)
-                    held += capacity * (new[c] - t[c])
-                    t[c] = properties.temperature(held, capacity, latent, freezing_c)
-                else:
-                    t[c] = new[c]
-
-
-@nb.njit(cache=True, fastmath=FAST)
-def _step(t, new, step, response, forcing):  # type: ignore[no-untyped-def]
-    """new <- step @ t + forcing @ response: one exact linear step."""
-    for c in range(t.shape[0]):
-        total = 0.0
-        for f in range(forcing.shape[0]):
-            total += forcing[f] * response[f, c]
-        for m in range(t.shape[0]):
-            total += step[c, m] * t[m]
-        new[c] = total
+    grid = Grid.of(size_m, cells)
+    conduct, outer = operator(grid)
+    reached = zip((films[0], films[0], films[1], films[2]), outer, _reaches(grid), strict=True)
+    faces = [film / (1 + film * reach / k) * face for film, face, reach in reached]
+    root = np.sqrt(grid.share)
+    rate, vectors = np.linalg.eigh((k * conduct + np.diag(sum(faces))) / np.outer(root, root) / capacity)
+    inputs = np.stack([faces[0] + faces[1], faces[2], faces[3]]) / capacity
+    decay = np.exp(-rate * HOUR_S)
+    gain = (inputs / root) @ vectors * (-np.expm1(-rate * HOUR_S) / rate)
+    small = modes(basis(size_m, cells, states), k, capacity, np.asarray(films, float), HOUR_S)
+    hours = np.arange(LONGEST_H)
+    full_course, small_course = decay ** hours[:, None], small.decay ** hours[:, None]
+    error = np.empty((len(weights), 3))
+    for i in range(3):
+        pulse = full_course @ ((weights / root) @ vectors * gain[i]).T
+        pulse -= small_course @ (weights @ small.lift * small.gain[i]).T
+        error[:, i] = np.abs(pulse).sum(axis=0)
+    return error

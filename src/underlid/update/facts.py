@@ -24,7 +24,7 @@ Provenance = Literal["read", "estimated", "predicted"]
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """The 5, 50 and 95 % points of one quantity. Units: degC, K, %, L, W/m2K or 1."""
+    """The 5, 50 and 95 % points of one quantity. Units: degC, K, %, L, h, K h, W/m2K or 1."""
 
     low: float
     middle: float
@@ -60,6 +60,8 @@ class RefugeFact:
 
     widest : litres inside the band as wide as any source has it, at its smallest hour
     ice : share of the bedding's water that is ice, at the hour where the 95 % point is highest
+    without_h : hours without any refuge that worms could have reached; degree_hours : by how much the best place
+        missed the band, summed over those hours
     """
 
     share: Range
@@ -73,6 +75,22 @@ class RefugeFact:
     widest: Range
     widest_band_c: tuple[float, float]
     band_sources: tuple[str, str]
+    without_h: Range
+    degree_hours: Range
+
+
+@dataclass(frozen=True, slots=True)
+class Water:
+    """The bedding's moisture at the end of the span told of, and what is to come [% of wet weight].
+
+    too_dry, too_wet : chance of leaving the tolerated moisture in the time to come, or None where nothing is predicted
+    """
+
+    now: Range
+    tolerated_pct: tuple[float, float]
+    too_dry: float | None
+    too_wet: float | None
+    until: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,6 +237,7 @@ class Story:
     told_to: datetime
     coldest: ColdestHour
     refuge: RefugeFact
+    water: Water
     soon: Ahead | None
     rest: Ahead | None
     hours: Hours

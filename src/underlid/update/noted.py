@@ -12,11 +12,12 @@ import numpy as np
 from underlid.fit.evidence import hours_of
 from underlid.fit.likelihood import INSTRUMENT_K
 from underlid.fit.outlook import PERCENT
+from underlid.fit.predictive import Mixture
 from underlid.fit.study import Study
 from underlid.quantity.amount import VagueAmount
 from underlid.quantity.show import show_amount
 from underlid.records import AnyEntry, Claim, Feeding, Note, Photo, Reading, SampleCount, Sighting
-from underlid.update.facts import Array, Noted, Provenance, Range, ReadingFact
+from underlid.update.facts import Noted, Provenance, Range, ReadingFact
 
 
 def in_month(entries: Sequence[AnyEntry], start: datetime, end: datetime) -> tuple[AnyEntry, ...]:
@@ -34,12 +35,11 @@ def standing(entries: Sequence[AnyEntry]) -> tuple[AnyEntry, ...]:
 def reading_facts(study: Study, entries: Sequence[AnyEntry]) -> tuple[ReadingFact, ...]:
     """The readings among the entries, each beside the model's range for it."""
     zone = ZoneInfo(study.case.bin.timezone)
-    rng = np.random.default_rng(study.posterior.seed)
     facts = []
     for entry in entries:
         if not isinstance(entry, Reading):
             continue
-        expected = _expected(study, entry, rng)
+        expected = _expected(study, entry)
         amount = entry.amount
         facts.append(
             ReadingFact(
@@ -60,7 +60,7 @@ def reading_facts(study: Study, entries: Sequence[AnyEntry]) -> tuple[ReadingFac
     return tuple(facts)
 
 
-def _expected(study: Study, reading: Reading, rng: np.random.Generator) -> Range | None:
+def _expected(study: Study, reading: Reading) -> Range | None:
     """The range in which the model expects the thermometer; bias and the hand-held reading's own error included."""
     case = study.case
     hours = hours_of(reading.when.start, reading.when.end, case.time_utc)
@@ -73,10 +73,10 @@ def _expected(study: Study, reading: Reading, rng: np.random.Generator) -> Range
     if reading.quantity != "temperature":
         return None
     places = ("middle", "edge") if reading.place == "not noted" else (reading.place,)
-    bias: Array = study.posterior.draws["bias"][:, None]
-    shown = np.concatenate([study.outlook.draws_c[place][:, hours] + bias for place in places], axis=1)
-    shown = shown + INSTRUMENT_K * rng.standard_normal(shown.shape)
-    low, middle, high = np.percentile(shown, PERCENT)
+    thermometer = case.prior.thermometer(study.posterior.draws)
+    air = study.outlook.air_c[hours, 1]
+    shown = np.concatenate([thermometer.shown(study.outlook.draws_c[place][:, hours], air) for place in places], axis=1)
+    low, middle, high = Mixture(shown, np.array(INSTRUMENT_K), np.array(1 / shown.size)).points()
     return Range(float(low), float(middle), float(high), "degC", provenance)
 
 

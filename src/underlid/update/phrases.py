@@ -104,6 +104,11 @@ def litres_range(found: Range) -> str:
     return ends(_down(found.low, step), _up(found.high, step), "litres")
 
 
+def hours_range(found: Range) -> str:
+    """A range of hours: "3 to 40 hours"."""
+    return f"{ends(math.floor(found.low), math.ceil(found.high))} hours"
+
+
 def plain_range(found: Range, unit: str, step: float) -> str:
     """The ends of a range of anything else, rounded outward to a step."""
     return ends(_down(found.low, step), _up(found.high, step), unit)

@@ -29,6 +29,7 @@ from underlid.update.facts import (
     TimeRange,
     Truth,
     TruthCheck,
+    Water,
 )
 from underlid.weather.series import HOUR_S
 
@@ -37,7 +38,10 @@ __all__ = ["Story", "Truth", "UpdateError", "tell"]
 SOON_H = 7 * 24  # "the next days"
 NEAR_H = 3  # a reading this near the coldest hour counts as taken then
 PRIOR_DRAWS = 4096
-PARAMETER_UNITS = {"loss": "1", "base": "W/m2K", "moisture": "%", "heat": "1", "bias": "K", "scatter": "K"}
+PARAMETER_UNITS = {
+    "loss": "1", "lid": "1", "base": "W/m2K", "moisture": "%", "heat": "1", "drying": "1", "bias": "K", "lag": "%",
+    "scatter": "K",
+}  # fmt: skip
 
 
 class UpdateError(ValueError):
@@ -88,6 +92,7 @@ def tell(
         told_to=_local(case.time_utc[told[1] - 1], zone),
         coldest=_coldest(study, *told, entries, zone),
         refuge=_refuge(study, *told, zone),
+        water=_water(study, told[1] - 1, zone),
         soon=_ahead(study, ahead, soon_end, entries, zone),
         rest=_ahead(study, soon_end, len(case.time_utc), entries, zone),
         hours=_hours(study, first, after, truth),
@@ -137,6 +142,7 @@ def _refuge(study: Study, first: int, after: int, zone: ZoneInfo) -> RefugeFact:
     when = case.time_utc[first + spans.argmin(axis=1)]
     ice = result.frozen[first + int(result.frozen[first:after, 2].argmax())] * 100
     kind = case.species
+    without_h, degree_hours = result.without_refuge(first, after)
     return RefugeFact(
         share=share,
         litres=_scaled(share, litres / 100, "L"),
@@ -149,6 +155,22 @@ def _refuge(study: Study, first: int, after: int, zone: ZoneInfo) -> RefugeFact:
         widest=_scaled(widest, litres / 100, "L"),
         widest_band_c=kind.widest_band_c,
         band_sources=(kind.tolerated_low_c.source, kind.tolerated_high_c.source),
+        without_h=Range(*without_h, "h", share.provenance),
+        degree_hours=Range(*degree_hours, "K h", share.provenance),
+    )
+
+
+def _water(study: Study, last: int, zone: ZoneInfo) -> Water:
+    """The moisture at hour `last`, and the chances ahead of now."""
+    result, time_utc = study.outlook, study.case.time_utc
+    ahead, tolerated = study.case.now_index + 1, study.case.species.moisture
+    dry, wet = result.chance_of_moisture(ahead, len(time_utc), *tolerated) if ahead < len(time_utc) else (None, None)
+    return Water(
+        now=Range(*(100 * result.moisture[last]), "%", _provenance(study, last)),
+        tolerated_pct=(100 * tolerated[0], 100 * tolerated[1]),
+        too_dry=dry,
+        too_wet=wet,
+        until=_local(time_utc[-1], zone).date(),
     )
 
 

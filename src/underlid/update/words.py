@@ -18,10 +18,13 @@ ONE_BIN = (
     "It cannot show that it is true in general, or what caused it."
 )
 PARAMETERS = {
-    "loss": ("Heat lost through sides and lid", "times what size and material suggest", "loss through sides and lid"),
+    "loss": ("Heat lost through the sides", "times what size and material suggest", "loss through the sides"),
+    "lid": ("Heat lost through the lid", "times what size and material suggest", "loss through the lid"),
     "base": ("Heat passed through the bottom", "W per m² and °C", "heat through the bottom"),
-    "moisture": ("Water in the bedding", "% of wet weight", "the bedding’s water"),
+    "moisture": ("Water in the bedding at the start", "% of wet weight", "the bedding’s water"),
     "heat": ("Heat made by bedding and food", "times the usual", "heat of bedding and food"),
+    "drying": ("Vapour lost", "times the usual", "how fast it dries"),
+    "lag": ("The thermometer is read too soon by", "% of the way from air to bedding", "the thermometer’s lag"),
     "bias": ("The thermometer reads too high by", "", "the thermometer’s bias"),
     "scatter": ("A spot strays from the model by", "", "the straying of a spot"),
 }
@@ -62,8 +65,8 @@ def key_figures(story: Story) -> tuple[KeyFigure, ...]:
 
 
 def in_short(story: Story) -> tuple[str, ...]:
-    """Three to five sentences that say what the month came to."""
-    said = [coldest(story), basis(story), refuge(story)]
+    """A few sentences that say what the month came to."""
+    said = [coldest(story), basis(story), refuge(story), water(story)]
     if _compared(story):
         said.append(agreement(story))
     said.append(ahead(story))
@@ -121,6 +124,11 @@ def refuge(story: Story) -> str:
     # What the worms bear is less sure than the temperature, so the account says how much hangs on it.
     other = f"Sources differ on that limit: with {phrases.warmth(found.widest_band_c[0])} as the lower end it "
     other += f"{'would hold' if predicted else 'held'} {phrases.litres_range(found.widest)}."
+    if found.without_h.high >= 1:
+        # Hours count more than the least share: animals bear a short while outside, not a long one.
+        other += (
+            f" {'Predicted' if predicted else 'In all'}: {phrases.hours_range(found.without_h)} without any refuge."
+        )
     if found.share.high < 0.5:
         return f"{near} {'is predicted to vanish' if predicted else 'vanished'}: no bedding within {band}. {other}"
     return (
@@ -128,6 +136,21 @@ def refuge(story: Story) -> str:
         f"{whole}, nine in ten from {phrases.litres_range(found.litres)} ({phrases.percent_range(found.share)}): the "
         f"part within {band}. {other}"
     )
+
+
+def water(story: Story) -> str:
+    """How wet the bedding is, and whether it is likely to become too dry or too wet."""
+    found = story.water
+    verb = "is predicted to hold" if found.now.provenance == "predicted" else "held"
+    low, high = (phrases.number(end, 0) for end in found.tolerated_pct)
+    said = (
+        f"At the end the bedding {verb} {phrases.percent_range(found.now)} water by weight ({found.now.provenance}); "
+        f"{low}{phrases.NB}to{phrases.NB}{high}{phrases.NB}% is tolerated."
+    )
+    if found.too_dry is None or found.too_wet is None:
+        return said
+    dry, wet = phrases.chance(found.too_dry), phrases.chance(found.too_wet)
+    return f"{said} Until {phrases.day(found.until)} the chance of its becoming too dry is {dry}, too wet {wet}."
 
 
 def agreement(story: Story) -> str:

@@ -1,14 +1,15 @@
 """Plain CSV weather: a logger's hours, or a station's daily minimum and maximum.
 
 `underlid.weather.headings` says which headings are understood. Commas, semicolons, tabs and bars
-separate; a decimal comma is understood; blank lines and lines that start with # are passed over.
+separate; a decimal comma is understood; blank lines and lines that start with # are passed over, save in a
+file that underlid fetched, whose remarks give its place, its credit and its notes (`underlid.weather.remarks`).
 """
 
 from __future__ import annotations
 
 import csv
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -17,6 +18,7 @@ import numpy as np
 
 from underlid.weather.headings import Meaning, meaning
 from underlid.weather.hourly import DEFAULT_METHOD, sun_times
+from underlid.weather.remarks import place_in, remarks_of
 from underlid.weather.rows import MAX_YEARS, Row, WeatherFileError, as_weather, read_rows
 from underlid.weather.series import DAY_S, HOUR_S, Weather
 from underlid.weather.stamps import Clock, day_first, read_clock, read_date, standard_offset_h
@@ -63,9 +65,15 @@ def read_plain(
         raise ValueError(f"A UTC offset of {utc_offset_h:g} h is none; give hours from -14 to 14, in quarters.")
     table = _table(path, text, columns)
     zone = _zone(timezone, utc_offset_h)
+    remarks = remarks_of(text)
+    if latitude is None and longitude is None:
+        latitude, longitude = place_in(remarks)
     if "air_c" not in table.columns and {"tmin_c", "tmax_c"} <= table.columns.keys():
         return _daily(table, zone, latitude, longitude)
-    return _hourly(table, zone, latitude, longitude)
+    weather = _hourly(table, zone, latitude, longitude)
+    credit = "".join(f", {said}" for word, said in remarks if word == "credit")
+    notes = tuple(said for word, said in remarks if word == "note")
+    return replace(weather, source=weather.source + credit, notes=(*notes, *weather.notes))
 
 
 def _table(path: Path, text: str, renamed: Mapping[str, str]) -> _Table:

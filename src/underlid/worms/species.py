@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from importlib.resources import files
 
@@ -28,12 +28,14 @@ class Fact:
 
 @dataclass(frozen=True, slots=True)
 class Species:
-    """What is known of a species. `tolerated_low_c`, `tolerated_high_c`: the band it lives in [degC]."""
+    """What is known of a species: the temperatures [degC] and the moisture [% of wet mass] that it lives in."""
 
     name: str
     common_name: str
     tolerated_low_c: Fact
     tolerated_high_c: Fact
+    tolerated_low_moisture_pct: Fact
+    tolerated_high_moisture_pct: Fact
 
     @property
     def widest_band_c(self) -> tuple[float, float]:
@@ -41,9 +43,17 @@ class Species:
         return self.tolerated_low_c.low, self.tolerated_high_c.high
 
     @property
+    def moisture(self) -> tuple[float, float]:
+        """The tolerated moisture, best values, fractions of wet mass."""
+        return self.tolerated_low_moisture_pct.value / 100, self.tolerated_high_moisture_pct.value / 100
+
+    @property
     def band_c(self) -> tuple[float, float]:
         """The tolerated band [degC], best values; what a refuge is measured against."""
         return self.tolerated_low_c.value, self.tolerated_high_c.value
+
+
+FACTS = tuple(field.name for field in fields(Species) if field.name.startswith("tolerated_"))
 
 
 @cache
@@ -73,7 +83,7 @@ def read_species(text: str, file_name: str) -> Species:
     except tomllib.TOMLDecodeError as error:
         raise DamagedFacts(f"{file_name} is not valid TOML: {error}.") from error
     facts = {}
-    for key in ("tolerated_low_c", "tolerated_high_c"):
+    for key in FACTS:
         try:
             row = table[key]
             fact = Fact(float(row["value"]), float(row["low"]), float(row["high"]), str(row["source"]))

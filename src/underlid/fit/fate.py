@@ -1,0 +1,66 @@
+"""The same fate for two bins: the air and the straying that each draw meets, whatever the bin is like."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from underlid.fit.outlook import PLACES, future_air, stray
+from underlid.fit.posterior import Posterior
+from underlid.fit.study import Case
+from underlid.heat.model import BeddingTemperature, Drive, State, Thermal, simulate, standard_probes
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Fate:
+    """What befalls each draw whatever the bin is like: air (draws, hours) [degC] and how it strays from the model.
+
+    whole : of the field as a whole [K]; spots : place -> (draws, hours) [K]
+    """
+
+    air_c: Array
+    whole: Array
+    spots: dict[str, Array]
+
+
+def fate(case: Case, posterior: Posterior) -> Fate:
+    """The same air and strays, from the same random stream, as those behind the outlook of this case."""
+    rng = np.random.default_rng(posterior.seed + 1)
+    sd_k = posterior.draws["scatter"]
+    air = future_air(
+        np.asarray(case.drive.air_c, float), case.now_index, case.forecast_until, case.members_c, len(sd_k), rng
+    )
+    whole, *spots = (stray(sd_k, air.shape[1], rng) for _ in range(1 + len(PLACES)))
+    return Fate(air, whole, dict(zip(PLACES, spots, strict=True)))
+
+
+def run(case: Case, thermal: Thermal, lots: Fate, span: slice, start: State | None = None) -> BeddingTemperature:
+    """The bedding of a case through a span of hours, from a state or from its beginning."""
+    vessel = case.situation.vessel
+    low, high = case.species.band_c
+    whole = lots.whole[:, span]
+    probes = standard_probes(vessel)
+    drive = replace(during(case.drive, span), air_c=lots.air_c[:, span])
+    bands = [(low - whole, high - whole)]
+    return simulate(vessel, thermal, drive, [probes[place] for place in PLACES], bands_c=bands, start=start)
+
+
+def during(drive: Drive, span: slice) -> Drive:
+    """What acts on the bin in a span of hours: every hourly series cut to it."""
+    hours = len(drive.food_kg)
+    cut = {}
+    for field in fields(drive):
+        values = getattr(drive, field.name)
+        if np.ndim(values) and hours in (values.shape[0], values.shape[-1]):
+            cut[field.name] = values[span] if values.shape[0] == hours else values[..., span]
+    return replace(drive, **cut)
+
+
+def of_sets(of: Any, sets: NDArray[np.int64]) -> Any:
+    """Some of the parameter sets of a Thermal or a State, whose fields all have the sets first."""
+    return replace(of, **{field.name: getattr(of, field.name)[sets] for field in fields(of)})
