@@ -116,8 +116,9 @@ def case(
     placed = situation(BIN)
     food, notes = food_kg(entries, time_utc)
     evidence = temperature_evidence(entries, placed.vessel, time_utc[: now_index + 1])
+    moist = moisture_evidence(entries, time_utc[: now_index + 1])
     return Case(
-        bin=BIN, entries=entries, now=now, situation=placed, evidence=evidence, moist=moisture_evidence(entries, time_utc[: now_index + 1]), prior=Prior(placed),
+        bin=BIN, entries=entries, now=now, situation=placed, evidence=evidence, moist=moist, prior=Prior(placed),
         drive=Drive(observed, food, 1.5, float(observed[:48].mean())), time_utc=time_utc, now_index=now_index,
         forecast_until=forecast_until, members_c=past.reshape(members, len(time_utc)),
         species=species("Eisenia fetida"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from underlid.cli import answers, exchange, fitcheck, keeping, weather, whatif
+from underlid.cli import answers, exchange, fitcheck, keeping, outlook, weather, whatif
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -27,7 +27,7 @@ app.command("import")(exchange.import_)
 app.command("export")(exchange.export)
 app.command("parse", context_settings=MINUS_IS_A_NUMBER)(answers.parse)
 app.command("check")(answers.check)
-app.command("outlook")(answers.outlook)
+app.command("outlook")(outlook.outlook)
 app.command("fitcheck")(fitcheck.fitcheck)
 app.command("whatif")(whatif.whatif)
 app.command("update")(answers.update)

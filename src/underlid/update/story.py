@@ -166,7 +166,7 @@ def _water(study: Study, last: int, zone: ZoneInfo) -> Water:
     ahead, tolerated = study.case.now_index + 1, study.case.species.moisture
     dry, wet = result.chance_of_moisture(ahead, len(time_utc), *tolerated) if ahead < len(time_utc) else (None, None)
     return Water(
-        now=Range(*(100 * result.moisture[last]), "%", _provenance(study, last)),
+        now=_range_of(100 * result.moisture_draws[:, last], "%", _provenance(study, last)),
         tolerated_pct=(100 * tolerated[0], 100 * tolerated[1]),
         too_dry=dry,
         too_wet=wet,
