@@ -77,6 +77,10 @@ def reading(
     )
 
 
+def between(low: float, high: float, unit: str = "degC") -> VagueAmount:
+    return VagueAmount(low, high, unit, "between", f"{low:g} to {high:g}")
+
+
 def amount(shown: float, kind: str, rng: np.random.Generator) -> VagueAmount:
     """Words for what is shown, such as the likelihood takes them to be made."""
     if kind == "about":

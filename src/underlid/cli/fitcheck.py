@@ -26,7 +26,8 @@ from underlid.cli.options import (
 from underlid.cli.study import study_of
 
 if TYPE_CHECKING:
-    from underlid.fit.predictive import Check, Group, Predicted, Predictive
+    from underlid.fit.leftout import Predicted
+    from underlid.fit.predictive import Check, Group, Predictive
 
 
 def fitcheck(

@@ -21,7 +21,7 @@ from underlid.heat.grid import Grid
 
 Array = NDArray[np.float64]
 
-TOLERANCE_K = 1.0  # estimated error of one step in the worst cell; space errs more (docs/verification.md)
+TOLERANCE_K = 0.5  # estimated error of one step in the worst cell; space errs more (docs/verification.md)
 MOST_PARTS = 32  # of an hour; enough for any bedding there is
 FREEZING_IS_NEAR_K = 0.5  # above the freezing point, within which the full enthalpy formula is used
 

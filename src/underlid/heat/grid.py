@@ -101,7 +101,7 @@ class Grid:
         depth, half_x, half_y = self.size_m[2], self.size_m[0] / 2, self.size_m[1] / 2
         upper = _inside(self.edges[2], depth * (1 - FOOD_LAYER), depth)
         surface = _inside(self.edges[2], depth * (1 - SURFACE_SHARE), depth)
-        rim = half_y * EDGE_SHARE
+        rim = min(half_x, half_y) * EDGE_SHARE
         core = _inside(self.edges[0], 0, half_x - rim)[:, None] * _inside(self.edges[1], 0, half_y - rim)
         rows = [
             np.ones(self.shape),

@@ -204,7 +204,7 @@ def simulate(
         np.empty((sets, hours, len(bands_c))), np.empty(sets), end,
     )  # fmt: skip
     march(
-        field.Cells.of(laid), reduced.basis(size, grid), parameters, outside, beyond,
+        field.Cells.of(laid), reduced.basis(size, grid, 1 if full else reduced.STATES), parameters, outside, beyond,
         np.array([usual.side[0], usual.top[0]]), hourly(humid), air, food,
         hourly(water), began, laid.weights(probes) if probes else np.zeros((0, len(laid.share))),
         low_c, high_c, full, result.probes_c, result.frozen, result.moisture, result.refuge, result.outside_k,

@@ -8,6 +8,7 @@ Projected on it, symmetrically, each parameter set keeps a stable model of its o
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from itertools import product
 from typing import NamedTuple
@@ -84,26 +85,21 @@ class Modes(NamedTuple):
 
 @lru_cache(maxsize=16)
 def basis(size_m: tuple[float, float, float], cells: tuple[int, int, int], states: int = STATES) -> Basis:
-    """The subspace of a box of length, width and depth [m] on a grid of that many cells."""
+    """The subspace of a box of length, width and depth [m] on a grid of that many cells.
+
+    One state is the uniform field alone: enough where every hour is stepped in the full field.
+    """
     grid = Grid.of(size_m, cells)
     conduct, outer = operator(grid)
     share, patterns = grid.share, grid.patterns()
     count = len(share)
-    snapshots = []
-    for k, side, lid, floor in product(TRAINED_K, TRAINED_FILM, TRAINED_FILM, TRAINED_FILM):
-        loss = [coefficient / (1 + coefficient * reach / k) for coefficient, reach in zip(
-            (side, side, lid, floor), _reaches(grid), strict=True)]  # fmt: skip
-        faces = [factor * face for factor, face in zip(loss, outer, strict=True)]
-        matrix = k * conduct + np.diag(sum(faces))
-        inputs = np.stack([faces[0] + faces[1], faces[2], faces[3], *patterns], axis=1)
-        for rate in TRAINED_RATES:
-            seen = np.linalg.solve(matrix + rate * TRAINED_CAPACITY * np.diag(share), inputs)
-            snapshots.append(seen / np.sqrt(share @ seen**2) * IMPORTANCE)
     root = np.sqrt(share)
     level = root[:, None]  # the uniform field, which must be in it: then equal surroundings leave it at rest
-    taken = root[:, None] * np.hstack(snapshots)
-    taken = taken - level * (level.T @ taken)
-    left = np.linalg.svd(taken, full_matrices=False)[0][:, : min(states, count) - 1]
+    left = np.zeros((count, states - 1))  # idle where there are fewer cells than states
+    if states > 1:
+        taken = root[:, None] * _responses(grid, conduct, outer, patterns)
+        found = np.linalg.svd(taken - level * (level.T @ taken), full_matrices=False)[0][:, : min(states, count) - 1]
+        left[:, : found.shape[1]] = found
     v = np.hstack([level, left]) / root[:, None]
     end, wall, top, base = outer
     sides = end + wall
@@ -120,6 +116,20 @@ def basis(size_m: tuple[float, float, float], cells: tuple[int, int, int], state
         side_mean=sides / sides.sum() @ v, top_mean=top / top.sum() @ v,
         corners=np.arange(count).reshape(cells)[np.ix_([0, -1], [0, -1], [0, -1])].ravel(),
     )  # fmt: skip
+
+
+def _responses(grid: Grid, conduct: Array, outer: Sequence[Array], patterns: Array) -> Array:
+    """The field's responses to every input at every trained parameter set and rate, (cells, many)."""
+    share, snapshots = grid.share, []
+    for k, side, lid, floor in product(TRAINED_K, TRAINED_FILM, TRAINED_FILM, TRAINED_FILM):
+        beyond = zip((side, side, lid, floor), _reaches(grid), outer, strict=True)
+        faces = [film / (1 + film * reach / k) * face for film, reach, face in beyond]
+        matrix = k * conduct + np.diag(sum(faces))
+        inputs = np.stack([faces[0] + faces[1], faces[2], faces[3], *patterns], axis=1)
+        for rate in TRAINED_RATES:
+            seen = np.linalg.solve(matrix + rate * TRAINED_CAPACITY * np.diag(share), inputs)
+            snapshots.append(seen / np.sqrt(share @ seen**2) * IMPORTANCE)
+    return np.hstack(snapshots)
 
 
 def operator(grid: Grid) -> tuple[Array, tuple[Array, Array, Array, Array]]:
@@ -203,7 +213,8 @@ def error_bound(
     full_course, small_course = decay ** hours[:, None], small.decay ** hours[:, None]
     error = np.empty((len(weights), 3))
     for i in range(3):
-        pulse = full_course @ ((weights / root) @ vectors * gain[i]).T
-        pulse -= small_course @ (weights @ small.lift * small.gain[i]).T
-        error[:, i] = np.abs(pulse).sum(axis=0)
+        full, reduced = (weights / root) @ vectors * gain[i], weights @ small.lift * small.gain[i]
+        error[:, i] = np.abs(full_course @ full.T - small_course @ reduced.T).sum(axis=0)
+        for part, fading in ((full, decay), (reduced, small.decay)):  # and at most this much beyond LONGEST_H
+            error[:, i] += np.abs(part) @ (fading**LONGEST_H / np.maximum(1.0 - fading, 1e-12))
     return error

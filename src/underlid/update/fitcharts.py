@@ -9,7 +9,8 @@ from datetime import datetime
 import altair as alt
 import numpy as np
 
-from underlid.fit.predictive import Predicted, Predictive
+from underlid.fit.leftout import Predicted
+from underlid.fit.predictive import Predictive
 from underlid.quantity.units import to_celsius
 from underlid.update.charts import (
     DESK,

@@ -10,7 +10,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from underlid import __version__
-from underlid.fit.predictive import Predicted, Predictive
+from underlid.fit.leftout import Predicted
+from underlid.fit.predictive import Predictive
 from underlid.fit.study import METHOD, Study
 from underlid.update import charts, fitcharts, fitwords, phrases, words
 from underlid.update.drawing import svg

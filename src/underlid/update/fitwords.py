@@ -6,7 +6,8 @@ import math
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from underlid.fit.predictive import Check, Group, Predicted, Predictive
+from underlid.fit.leftout import Predicted
+from underlid.fit.predictive import Check, Group, Predictive
 from underlid.quantity.show import show_amount
 from underlid.update import phrases
 from underlid.update.facts import Range

@@ -10,9 +10,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from underlid.fit.evidence import hours_of
+from underlid.fit.leftout import Mixture
 from underlid.fit.likelihood import INSTRUMENT_K
 from underlid.fit.outlook import PERCENT
-from underlid.fit.predictive import Mixture
 from underlid.fit.study import Study
 from underlid.quantity.amount import VagueAmount
 from underlid.quantity.show import show_amount
