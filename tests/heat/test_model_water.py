@@ -117,10 +117,10 @@ def test_in_a_cold_spell_the_refuge_shrinks_to_nothing_and_grows_again():
     assert ((refuge > 0) == (outside_k == 0)).all()
 
 
-def test_a_band_may_differ_by_set_and_hour():
-    low = np.zeros((2, 48))
-    low[1, 24:] = 9.0
-    result = simulate(VESSEL, thermal(2, **STILL), drive(CALM_AIR), PROBES, bands_c=[(low, 25.0)])
+def test_the_field_may_stray_by_set_and_hour():
+    strays = np.zeros((2, 48))
+    strays[1, 24:] = -9.0
+    result = simulate(VESSEL, thermal(2, **STILL), drive(CALM_AIR), PROBES, bands_c=[(0.0, 25.0)], strays_k=strays)
     assert result.refuge[0, :, 0] == pytest.approx(1)
     assert result.refuge[1, :24, 0] == pytest.approx(1)
     assert result.outside_k[1, 24:, 0] == pytest.approx(1)

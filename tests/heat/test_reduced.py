@@ -181,9 +181,9 @@ def test_modes_read_sides_surface_and_patterns_as_their_cells_do():
     model = modes(*SETS[0])
     z = np.random.default_rng(2).normal(size=len(model.decay))
     field = model.lift @ z
-    sides, top = GRID.faces_m2[:2].sum(axis=0), GRID.faces_m2[2]
+    sides = GRID.faces_m2[:2].sum(axis=0)
     assert model.side_mean @ z == pytest.approx(sides @ field / sides.sum())
-    assert model.top_mean @ z == pytest.approx(top @ field / top.sum())
+    assert model.lift_by_state.T @ z == pytest.approx(model.lift @ z)
     assert model.patterns @ z == pytest.approx(GRID.patterns() @ field)
     corners = field.reshape(CELLS)[np.ix_([0, -1], [0, -1], [0, -1])]
     assert field[BASIS.corners] == pytest.approx(corners.ravel())
@@ -198,10 +198,18 @@ def test_the_basis_is_orthonormal_holds_the_uniform_field_and_is_made_once():
 
 
 @pytest.mark.parametrize("cells", [(1, 1, 1), (1, 2, 3), (2, 2, 2)])
-def test_a_box_of_few_cells_has_as_few_states(cells):
+def test_a_box_of_few_cells_leaves_the_other_states_idle(cells):
     basis = reduced.basis((0.3, 0.2, 0.2), cells)
-    assert basis.v.shape == (np.prod(cells), min(reduced.STATES, np.prod(cells)))
-    assert (modes(0.3, 2e6, (8.0, 4.0, 2.0), basis=basis).decay < 1).all()
+    count = np.prod(cells)
+    assert np.linalg.matrix_rank(basis.v) == count
+    model = modes(0.3, 2e6, (8.0, 4.0, 2.0), basis=basis)
+    assert (model.decay < 1).sum() == count
+    assert model.gain[:, model.decay == 1] == pytest.approx(0, abs=1e-12)
+
+
+def test_where_all_is_stepped_in_the_full_field_one_state_will_do():
+    basis = reduced.basis(SIZE_M, CELLS, 1)
+    assert basis.v == pytest.approx(np.ones((96, 1)))
 
 
 def test_conduction_moves_heat_and_makes_none():

@@ -22,7 +22,11 @@ def flat(cells, temperatures):
 
 
 def hour(cells, temperatures, could_be):
-    return reach(cells, flat(cells, temperatures), 5.0, 25.0, could_be)
+    """Update `could_be` by an hour; returns the distance from the band, and checks the share that goes with it."""
+    even = np.full(len(could_be), 1.0 / len(could_be))
+    held, away_k = reach(cells, even, flat(cells, temperatures), 5.0, 25.0, could_be[None], 0)
+    assert held == pytest.approx(0.0 if away_k > 0 else could_be.mean())
+    return away_k
 
 
 def test_all_tolerated_is_all_refuge():

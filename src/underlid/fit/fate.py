@@ -42,12 +42,12 @@ def fate(case: Case, posterior: Posterior) -> Fate:
 def run(case: Case, thermal: Thermal, lots: Fate, span: slice, start: State | None = None) -> BeddingTemperature:
     """The bedding of a case through a span of hours, from a state or from its beginning."""
     vessel = case.situation.vessel
-    low, high = case.species.band_c
-    whole = lots.whole[:, span]
     probes = standard_probes(vessel)
     drive = replace(during(case.drive, span), air_c=lots.air_c[:, span])
-    bands = [(low - whole, high - whole)]
-    return simulate(vessel, thermal, drive, [probes[place] for place in PLACES], bands_c=bands, start=start)
+    return simulate(
+        vessel, thermal, drive, [probes[place] for place in PLACES],
+        bands_c=(case.species.band_c,), strays_k=np.ascontiguousarray(lots.whole[:, span]), start=start,
+    )  # fmt: skip
 
 
 def during(drive: Drive, span: slice) -> Drive:

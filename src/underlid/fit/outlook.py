@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from underlid.fit.evidence import STRAY_MEMORY_H
 from underlid.fit.posterior import Posterior, Prior
+from underlid.heat.fading import fading
 from underlid.heat.model import Drive, simulate, standard_probes
 
 Array = NDArray[np.float64]
@@ -106,10 +107,9 @@ def future_air(
     """
     hours = observed_c.shape[0]
     error = np.zeros((draws, hours))
-    keep = np.exp(-1.0 / FORECAST_MEMORY_H)
-    kick = FORECAST_SD_K * np.sqrt(1 - keep**2)
-    for hour in range(now_index + 1, hours):
-        error[:, hour] = keep * error[:, hour - 1] + kick * rng.standard_normal(draws)
+    keep = float(np.exp(-1.0 / FORECAST_MEMORY_H))
+    ahead = (draws, max(0, hours - now_index - 1))
+    error[:, now_index + 1 :] = fading(FORECAST_SD_K * np.sqrt(1 - keep**2) * rng.standard_normal(ahead), keep)
     if forecast_until >= hours:
         return np.asarray(observed_c + error)
     # Each draw follows one past year: real weather keeps its own cold spells whole.
@@ -122,12 +122,10 @@ def future_air(
 
 def stray(sd_k: Array, hours: int, rng: np.random.Generator) -> Array:
     """How spots stray from the model, one slow random walk that returns for each of `sd_k`, (spots, hours) [K]."""
-    from scipy.signal import lfilter
-
-    keep = np.exp(-1.0 / STRAY_MEMORY_H)
+    keep = float(np.exp(-1.0 / STRAY_MEMORY_H))
     kicks = rng.standard_normal((len(sd_k), hours)) * sd_k[:, None]
     kicks[:, 1:] *= np.sqrt(1 - keep**2)
-    return np.asarray(lfilter([1.0], [1.0, -keep], kicks, axis=1))
+    return np.asarray(fading(kicks, keep))
 
 
 def outlook(
@@ -152,10 +150,12 @@ def outlook(
     draws = len(thermal)
     air = future_air(np.asarray(drive.air_c, float), now_index, forecast_until, members_c, draws, rng)
     sd_k = posterior.draws["scatter"]
-    whole = stray(sd_k, air.shape[1], rng)  # the refuge strays as a whole: the band shifts against the field
+    whole = stray(sd_k, air.shape[1], rng)  # for the refuge the field strays as a whole
     probes = standard_probes(vessel)
-    bands = [(low - whole, high - whole) for low, high in (band_c, widest_band_c)]
-    bedding = simulate(vessel, thermal, replace(drive, air_c=air), [probes[p] for p in PLACES], bands_c=bands)
+    bedding = simulate(
+        vessel, thermal, replace(drive, air_c=air), [probes[place] for place in PLACES],
+        bands_c=(band_c, widest_band_c), strays_k=whole,
+    )  # fmt: skip
     draws_c = {place: bedding.probes_c[:, :, i] + stray(sd_k, air.shape[1], rng) for i, place in enumerate(PLACES)}
     return Outlook(
         time_utc=time_utc,

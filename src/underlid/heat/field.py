@@ -134,12 +134,13 @@ def settle(cells, work, medium):  # type: ignore[no-untyped-def]
 
 
 @nb.njit(cache=True, fastmath=FAST, error_model="numpy")
-def coldest(cells, t):  # type: ignore[no-untyped-def]
-    """The lowest temperature of any cell."""
-    low = t[cells.first]
+def extremes(cells, t):  # type: ignore[no-untyped-def]
+    """The lowest and the highest temperature of any cell."""
+    low = high = t[cells.first]
     for c in range(cells.first, cells.first + cells.cells):
         low = min(low, t[c])
-    return low
+        high = max(high, t[c])
+    return low, high
 
 
 @nb.njit(cache=True, fastmath=FAST, error_model="numpy")
@@ -165,7 +166,7 @@ def advance(cells, work, medium, outside_c, films, watts, seconds, parts, tolera
         step_s = seconds / parts
         rate, fresh = 0.0, True
         for _ in range(parts):
-            icy = min(coldest(cells, work.t), surroundings) < near
+            icy = min(extremes(cells, work.t)[0], surroundings) < near
             if icy or fresh:
                 rate = _conduct(cells, work, medium, outside_c, films, icy)
             fresh = False

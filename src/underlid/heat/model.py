@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from underlid.bedding.vessel import Vessel
-from underlid.heat import field, properties, reduced
+from underlid.heat import field, moisture, properties, reduced
+from underlid.heat.fading import fading
 from underlid.heat.films import films
 from underlid.heat.grid import FOOD_PLACES, Grid, Probe
 from underlid.heat.march import march
@@ -138,15 +139,17 @@ def simulate(
     drive: Drive,
     probes: Sequence[Probe],
     *,
-    bands_c: Sequence[tuple[ArrayLike, ArrayLike]] = (),
+    bands_c: Sequence[tuple[float, float]] = (),
+    strays_k: Array | None = None,
     grid: tuple[int, int, int] = GRID,
     full: bool = False,
     start: State | None = None,
 ) -> BeddingTemperature:
     """Step the bedding through the hours of `drive` for every parameter set, in parallel.
 
-    Returns temperatures at the full hours: the first is `start_c` everywhere. The ends of each tolerated
-    band are numbers, or arrays that broadcast to (sets, hours). `full` steps every hour in the full field.
+    Returns temperatures at the full hours: the first is `start_c` everywhere. Each tolerated band, low and high end
+    [degC], is judged by the field as it strays from the model, by `strays_k` (sets, hours) [K] if given. `full` steps
+    every hour in the full field.
     `start` is the end of an earlier run to go on from, with as many bands; then `thermal.moisture` and
     `drive.start_c` are of the beginning of that one.
     """
@@ -170,20 +173,16 @@ def simulate(
         air = np.ascontiguousarray(np.broadcast_to(air, (sets, hours)))
         ground = _ground(air, nominal.ground_memory_h, start.ground_c, exactly=True)
         field_c, food_j, could_be = start.field_c.copy(), start.food_j.copy(), start.could_be.copy()
-    outside = np.stack([air + nominal.side_gain_k, air + nominal.top_gain_k, ground], axis=2)
-    beyond = np.stack([hourly(nominal.side), hourly(nominal.top)], axis=1)
+    beyond, gain_k = (
+        np.stack([hourly(side), hourly(top)], axis=1)
+        for side, top in ((nominal.side, nominal.top), (nominal.side_gain_k, nominal.top_gain_k))
+    )
     humid = DEFAULT_HUMIDITY_PCT if drive.humidity_pct is None else np.clip(drive.humidity_pct, 1.0, 100.0)
     humid = np.where(np.isfinite(humid), humid, DEFAULT_HUMIDITY_PCT) / 100.0
     food = np.asarray(drive.food_kg, float)
     if food.ndim == 1:
         food = np.stack([food, *[np.zeros_like(food)] * (len(FOOD_PLACES) - 1)], axis=1)
     water = np.zeros(hours) if drive.water_kg is None else drive.water_kg
-    low_c, high_c = (
-        np.stack([np.broadcast_to(np.asarray(band[end], float), (sets, hours)) for band in bands_c], axis=2)
-        if bands_c
-        else np.zeros((sets, hours, 0))
-        for end in (0, 1)
-    )
     parameters = np.stack(
         [
             thermal.dry_kg_m3,
@@ -203,12 +202,13 @@ def simulate(
         np.empty((sets, hours, len(probes))), np.zeros((sets, hours)), moist, np.empty((sets, hours, len(bands_c))),
         np.empty((sets, hours, len(bands_c))), np.empty(sets), end,
     )  # fmt: skip
+    strays = np.zeros((1, 1)) if strays_k is None else strays_k
     march(
-        field.Cells.of(laid), reduced.basis(size, grid, 1 if full else reduced.STATES), parameters, outside, beyond,
-        np.array([usual.side[0], usual.top[0]]), hourly(humid), air, food,
+        field.Cells.of(laid), reduced.basis(size, grid, 1 if full else reduced.STATES), parameters, air, gain_k,
+        ground, beyond, np.array([usual.side[0], usual.top[0]]), humid * moisture.vapour_kg_m3(air), food,
         hourly(water), began, laid.weights(probes) if probes else np.zeros((0, len(laid.share))),
-        low_c, high_c, full, result.probes_c, result.frozen, result.moisture, result.refuge, result.outside_k,
-        result.full_field, field_c, food_j, could_be,
+        np.array(bands_c, float).reshape(-1, 2), strays, full, result.probes_c, result.frozen, result.moisture,
+        result.refuge, result.outside_k, result.full_field, field_c, food_j, could_be,
     )  # fmt: skip
     return result
 
@@ -220,10 +220,7 @@ def _ground(air: Array, memory_h: float, start_c: ArrayLike, *, exactly: bool = 
     """
     if memory_h <= 0:
         return air
-    from scipy.signal import lfilter
-
-    keep = np.exp(-1.0 / memory_h)
-    start = np.broadcast_to(np.asarray(start_c, float), air.shape[0])
-    before = start - (1 - keep) * air[:, 0] if exactly else keep * start
-    smooth, _ = lfilter([1 - keep], [1, -keep], air, axis=1, zi=before[:, None])
-    return np.ascontiguousarray(smooth)
+    keep = float(np.exp(-1.0 / memory_h))
+    taken = (1 - keep) * air
+    taken[:, 0] = start_c if exactly else taken[:, 0] + keep * np.asarray(start_c)
+    return np.asarray(fading(taken, keep))

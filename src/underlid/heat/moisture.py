@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numba as nb
+import numpy as np
 
 VAPORISATION_J_KG = 2.5e6  # near 0 degC: 2501 kJ/kg less 2.36 for each degC (recalled)
 GAS_J_KGK = 461.5  # of water vapour (CRC, recalled)
@@ -25,7 +26,7 @@ DRAIN_S = 86400.0  # time in which most of what it cannot hold drains away: our 
 @nb.njit(cache=True)
 def vapour_kg_m3(temperature_c):  # type: ignore[no-untyped-def]
     """Density of saturated vapour over water [kg/m3]; Magnus form with the coefficients of the WMO (recalled)."""
-    pressure_pa = 611.2 * math.exp(17.62 * temperature_c / (243.12 + temperature_c))
+    pressure_pa = 611.2 * np.exp(17.62 * temperature_c / (243.12 + temperature_c))
     return pressure_pa / (GAS_J_KGK * (temperature_c + 273.15))
 
 

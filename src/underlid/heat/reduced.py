@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 
 HOUR_S = 3600.0
 LONGEST_H = 2000  # by then any pulse has left a bin
-STATES = 20
+STATES = 20  # a multiple of four
 INPUTS = 9  # temperatures beyond sides, top and base [degC], then heat in six patterns [W], see Grid.patterns
 
 #: Where the subspace is made: conductivities [W/mK], coefficients beyond sides, top and base [W/m2K] in all
@@ -41,7 +41,7 @@ class Basis(NamedTuple):
     v : (cells, STATES) ; conduct, end, wall, top, base : (STATES, STATES) conduction, and loss through the outer
     faces, per W/mK and per W/m2K of coefficient from the outermost nodes; in_* : (STATES,) the same for what lies
     beyond; patterns : (6, STATES) ; reach_* : half widths of the outermost cells [m]; volume_m3 : of the whole box;
-    side_mean, top_mean : (STATES,) mean temperature of the cells at the sides and the surface; corners : cells
+    side_mean : (STATES,) mean temperature of the cells at the sides; corners : the cells at the quarter's corners
     """
 
     v: Array
@@ -62,7 +62,6 @@ class Basis(NamedTuple):
     volume_m3: float
     share: Array
     side_mean: Array
-    top_mean: Array
     corners: NDArray[np.int64]
 
 
@@ -70,16 +69,16 @@ class Modes(NamedTuple):
     """The reduced model of one parameter set in its own modes, stepped over a fixed time.
 
     decay : (STATES,) ; gain : (INPUTS, STATES) per unit of each input; into : (STATES, STATES), basis from modes;
-    lift : (cells, STATES), cells from modes; side_mean, top_mean : (STATES,) ; patterns : (6, STATES), the mean
-    temperature over each pattern
+    lift : (cells, STATES), cells from modes, and lift_by_state, its transpose; side_mean : (1, STATES) ;
+    patterns : (6, STATES), the mean temperature over each pattern
     """
 
     decay: Array
     gain: Array
     into: Array
     lift: Array
+    lift_by_state: Array
     side_mean: Array
-    top_mean: Array
     patterns: Array
 
 
@@ -113,7 +112,7 @@ def basis(size_m: tuple[float, float, float], cells: tuple[int, int, int], state
         in_end=v.T @ end, in_wall=v.T @ wall, in_top=v.T @ top, in_base=v.T @ base, patterns=patterns @ v,
         **dict(zip(("reach_end", "reach_wall", "reach_top", "reach_base"), _reaches(grid), strict=True)),
         volume_m3=float(4 * grid.volume_m3.sum()), share=share,
-        side_mean=sides / sides.sum() @ v, top_mean=top / top.sum() @ v,
+        side_mean=sides / sides.sum() @ v,
         corners=np.arange(count).reshape(cells)[np.ix_([0, -1], [0, -1], [0, -1])].ravel(),
     )  # fmt: skip
 
@@ -176,8 +175,9 @@ def modes(basis, k, capacity, films, seconds):  # type: ignore[no-untyped-def]
     # The integral of the decay; a rate of zero (an insulated box) leaves the time itself.
     held = np.where(rate * seconds < -1e-9, np.expm1(rate * seconds) / np.where(rate < 0, rate, -1.0), seconds)
     gain = np.dot(inputs, into) * held
+    lift = np.dot(basis.v, into)
     return Modes(
-        decay, gain, into, np.dot(basis.v, into), np.dot(basis.side_mean, into), np.dot(basis.top_mean, into),
+        decay, gain, into, lift, np.ascontiguousarray(lift.T), np.dot(basis.side_mean.reshape(1, -1), into),
         np.dot(basis.patterns, into),
     )  # fmt: skip
 

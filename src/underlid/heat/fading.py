@@ -1,0 +1,22 @@
+"""Series that remember: what the ground makes of the air, how a forecast's error or a spot's straying goes on."""
+
+from __future__ import annotations
+
+import numba as nb
+import numpy as np
+
+
+@nb.njit(cache=True, parallel=True)
+def fading(kicks, keep):  # type: ignore[no-untyped-def]
+    """Sums of what came before, fading by `keep` (0 to 1) from each hour to the next.
+
+    kicks : (series, hours), what each hour adds; returns the sums, (series, hours), in the same unit. An
+    autoregressive process of first order.
+    """
+    sums = np.empty_like(kicks)
+    for s in nb.prange(kicks.shape[0]):
+        kept = 0.0
+        for h in range(kicks.shape[1]):
+            kept = keep * kept + kicks[s, h]
+            sums[s, h] = kept
+    return sums
