@@ -6,7 +6,7 @@ import pytest
 from tests.update.sample import sample
 from underlid.bedding.vessel import Insulation
 from underlid.fit.change import insulate
-from underlid.fit.fate import during, fate, of_sets, run
+from underlid.fit.fate import during, fate_of, of_sets, run
 from underlid.fit.outlook import PLACES
 
 CHAINING_K = 0.05  # what handing the field on may cost on average: its time steps are chosen anew
@@ -21,7 +21,7 @@ def study():
 def course(study):
     """The whole course of the bin as it is, and the same in two runs."""
     case, now = study.case, study.index(study.case.now)
-    lots, thermal = fate(case, study.posterior), case.prior.thermal(study.posterior.draws)
+    lots, thermal = fate_of(case, study.posterior), case.prior.thermal(study.posterior.draws)
     whole = run(case, thermal, lots, slice(0, len(case.time_utc)))
     before = run(case, thermal, lots, slice(0, now + 1))
     after = run(case, thermal, lots, slice(now, len(case.time_utc)), before.end)

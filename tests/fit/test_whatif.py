@@ -8,7 +8,7 @@ from tests.update.sample import NOW, sample
 from underlid.bedding.vessel import Insulation
 from underlid.fit import whatif as module
 from underlid.fit.change import feed, insulate, move, resize
-from underlid.fit.fate import fate, run
+from underlid.fit.fate import fate_of, run
 from underlid.fit.outlook import PERCENT, PLACES
 from underlid.fit.whatif import Compared, NothingToCome, whatif
 from underlid.quantity import VagueTime, parse_amount
@@ -72,7 +72,7 @@ def test_the_worth_of_wrapping_is_dealt_out_and_gathered_in_order(study, monkeyp
     monkeypatch.setattr(module, "WRAPPING_WORTH", (1.0,) * 5)
     found = whatif(study, [partial(insulate, layer=FOAM)])
     now, case = study.index(NOW), study.case
-    lots, thermal = fate(case, study.posterior), case.prior.thermal(study.posterior.draws)
+    lots, thermal = fate_of(case, study.posterior), case.prior.thermal(study.posterior.draws)
     state = run(case, thermal, lots, slice(0, now + 1)).end
     at_once = run(insulate(case, FOAM).case, thermal, lots, slice(now, len(case.time_utc)), state)
     minima = (at_once.probes_c[:, 1:, 0] + lots.spots["middle"][:, now + 1 :]).min(axis=1)

@@ -130,7 +130,7 @@ def update(
         every = book.entries(bin, superseded=True)
     corrected = {entry.corrects for entry in every}
     story = tell(study, (year, number), title=title, superseded=[e for e in every if e.id in corrected])
-    target = out or Path(f"{_file_name(bin)}-{year}-{number:02d}.html")
+    target = out or Path(f"{file_name(bin)}-{year}-{number:02d}.html")
     write_whole(target, page(story).encode())
     if as_json:
         show_json({"file": str(target), **story_json(story)})
@@ -180,7 +180,8 @@ def _month(text: str) -> tuple[int, int]:
     return moment.year, moment.month
 
 
-def _file_name(name: str) -> str:
+def file_name(name: str) -> str:
+    """A name as part of a file name."""
     return re.sub(r"[^\w.-]+", "-", name)
 
 

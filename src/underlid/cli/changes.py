@@ -9,7 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from underlid.cli.keeping import _layers, _one_of
+from underlid.cli.keeping import layers_of, one_of
 
 if TYPE_CHECKING:
     from underlid.bedding.vessel import Insulation
@@ -31,8 +31,8 @@ def moved(siting: str | None, base: str | None, room: str | None) -> list[Change
         if room is not None:
             raise NoChange("--room says how warm it is indoors; add --move indoors.")
         return []
-    where: Any = None if siting is None else _one_of(siting, SITINGS, "--move")
-    stand: Any = None if base is None else _one_of(base, BASES, "--base")
+    where: Any = None if siting is None else one_of(siting, SITINGS, "--move")
+    stand: Any = None if base is None else one_of(base, BASES, "--base")
     air = None if room is None else parse_amount(room, expect="degC")
     return [partial(move, siting=where, base=stand, room=air)]
 
@@ -62,7 +62,7 @@ def topped(bedding: str | None) -> list[Changer]:
     if bedding is None:
         return []
     layers = []
-    for material, words, _ in _layers(bedding):
+    for material, words, _ in layers_of(bedding):
         depth = parse_amount(words, expect="m")
         if depth.kind == "not noted":
             raise NoChange(f"--bedding {material!r} needs a depth; write it as “{material} 10 cm”.")
@@ -99,7 +99,7 @@ def layer_of(words: str, faces: str) -> Insulation:
     parts = _LAYER.fullmatch(words)
     if parts is None:
         raise NoChange(f"--insulate {words!r} is not a thickness and a material; write “3 cm expanded polystyrene”.")
-    chosen: list[Any] = [_one_of(face.strip().lower(), FACES, "--faces") for face in faces.split(",")]
+    chosen: list[Any] = [one_of(face.strip().lower(), FACES, "--faces") for face in faces.split(",")]
     thickness = middle_of(parse_amount(parts["amount"].strip(), expect="m"))
     return Insulation(
         parts["material"].lower().replace("’", "'"), thickness, tuple(face for face in FACES if face in chosen)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from underlid.cli.answers import _file_name
+from underlid.cli.answers import file_name
 from underlid.cli.options import (
     DEFAULT_JOURNAL,
     BinArgument,
@@ -51,7 +51,7 @@ def fitcheck(
 
     study = study_of(bin, weather, past or [], None, place, fill_gaps, seed, journal, now, quiet=as_json)
     found = predictive(study)
-    target = out or Path(f"{_file_name(bin)}-fitcheck.html")
+    target = out or Path(f"{file_name(bin)}-fitcheck.html")
     write_whole(target, page(study, found).encode())
     if as_json:
         show_json({"file": str(target), **fitcheck_json(found)})

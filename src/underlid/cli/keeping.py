@@ -70,7 +70,7 @@ def new(
     moment = clock(now, tz)
     box = parse_size(size)
     wet = parse_amount(moisture, expect="%")
-    laid = _layers(bedding)
+    laid = layers_of(bedding)
     if wet.kind != "not noted" and not laid:
         raise NotOneOf("--moisture needs to know of what: give the --bedding too, at least its material.")
     layers = tuple(
@@ -87,8 +87,8 @@ def new(
         length=box.length,
         width=box.width,
         height=box.height,
-        siting=_one_of(siting, get_args(Siting), "--siting"),  # type: ignore[arg-type]
-        base=_one_of(base, get_args(Base), "--base"),  # type: ignore[arg-type]
+        siting=one_of(siting, get_args(Siting), "--siting"),  # type: ignore[arg-type]
+        base=one_of(base, get_args(Base), "--base"),  # type: ignore[arg-type]
         wall=wall,
         wall_thickness=parse_amount(wall_thickness, expect="m"),
         founders=parse_amount(founders, expect="1"),
@@ -263,7 +263,7 @@ def _id() -> str:
     return str(uuid.uuid4())
 
 
-def _layers(text: str) -> list[tuple[str, str, str]]:
+def layers_of(text: str) -> list[tuple[str, str, str]]:
     """“leaves 10 cm, old horse manure about 8 cm” as (material, depth, words)."""
     import re
 
@@ -282,7 +282,8 @@ def _layers(text: str) -> list[tuple[str, str, str]]:
     return found
 
 
-def _one_of(word: str, allowed: tuple[str, ...], option: str) -> str:
+def one_of(word: str, allowed: tuple[str, ...], option: str) -> str:
+    """The word if it is one of those allowed; otherwise a sentence that names the option."""
     if word not in allowed:
         raise NotOneOf(f"{option} {word!r} is not one of {', '.join(allowed)}.")
     return word

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from underlid.fit.outlook import PLACES, future_air, stray
+from underlid.fit.outlook import PLACES, Fate, fate
 from underlid.fit.posterior import Posterior
 from underlid.fit.study import Case
 from underlid.heat.model import BeddingTemperature, Drive, State, Thermal, simulate, standard_probes
@@ -16,27 +16,10 @@ from underlid.heat.model import BeddingTemperature, Drive, State, Thermal, simul
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
-class Fate:
-    """What befalls each draw whatever the bin is like: air (draws, hours) [degC] and how it strays from the model.
-
-    whole : of the field as a whole [K]; spots : place -> (draws, hours) [K]
-    """
-
-    air_c: Array
-    whole: Array
-    spots: dict[str, Array]
-
-
-def fate(case: Case, posterior: Posterior) -> Fate:
-    """The same air and strays, from the same random stream, as those behind the outlook of this case."""
-    rng = np.random.default_rng(posterior.seed + 1)
-    sd_k = posterior.draws["scatter"]
-    air = future_air(
-        np.asarray(case.drive.air_c, float), case.now_index, case.forecast_until, case.members_c, len(sd_k), rng
-    )
-    whole, *spots = (stray(sd_k, air.shape[1], rng) for _ in range(1 + len(PLACES)))
-    return Fate(air, whole, dict(zip(PLACES, spots, strict=True)))
+def fate_of(case: Case, posterior: Posterior) -> Fate:
+    """The fate behind the outlook of a case."""
+    observed = np.asarray(case.drive.air_c, float)
+    return fate(observed, case.now_index, case.forecast_until, case.members_c, posterior)
 
 
 def run(case: Case, thermal: Thermal, lots: Fate, span: slice, start: State | None = None) -> BeddingTemperature:

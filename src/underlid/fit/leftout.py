@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
 from underlid.fit.evidence import Evidence, worth
-from underlid.fit.likelihood import NINETY, _both
+from underlid.fit.likelihood import NINETY, meant_and_slipped
 from underlid.fit.outlook import PERCENT
 from underlid.records import Reading
 
@@ -126,7 +126,7 @@ def judged(
     """Each row of the evidence, given what each of its parts should show, (draws, parts), give or take `sd`."""
     if not len(evidence):
         return []
-    meant, slipped = _both(evidence, expected, sd, slip_range)
+    meant, slipped = meant_and_slipped(evidence, expected, sd, slip_range)
     log_p = np.log(meant + slipped)
     found = []
     for i, reading in enumerate(evidence.used):

@@ -70,7 +70,9 @@ def log_likelihood(evidence: Evidence, probes_c: Array, air_c: Array, thermomete
     """
     if not len(evidence):
         return np.zeros(probes_c.shape[0])
-    meant, slipped = _both(evidence, *_expected(evidence, probes_c, air_c, thermometer), BLUNDER_RANGE_K)
+    meant, slipped = meant_and_slipped(
+        evidence, *expected_reading(evidence, probes_c, air_c, thermometer), BLUNDER_RANGE_K
+    )
     return np.asarray(np.log(meant + slipped) @ evidence.worth)
 
 
@@ -78,23 +80,27 @@ def log_likelihood_of_moisture(evidence: Evidence, moisture: Array) -> Array:
     """The same of moisture readings [% of wet mass], given the model's (sets, hours) [fraction of wet mass]."""
     if not len(evidence):
         return np.zeros(moisture.shape[0])
-    meant, slipped = _both(evidence, 100.0 * moisture[:, evidence.hour], np.array([[MOISTURE_SD]]), 100.0)
+    meant, slipped = meant_and_slipped(evidence, 100.0 * moisture[:, evidence.hour], np.array([[MOISTURE_SD]]), 100.0)
     return np.asarray(np.log(meant + slipped) @ evidence.worth)
 
 
 def slip_chance(evidence: Evidence, probes_c: Array, air_c: Array, thermometer: Thermometer) -> Array:
     """Probability that each temperature is a slip, averaged over draws of the posterior, shape (readings,)."""
-    meant, slipped = _both(evidence, *_expected(evidence, probes_c, air_c, thermometer), BLUNDER_RANGE_K)
+    meant, slipped = meant_and_slipped(
+        evidence, *expected_reading(evidence, probes_c, air_c, thermometer), BLUNDER_RANGE_K
+    )
     return np.asarray((slipped / (meant + slipped)).mean(axis=0))
 
 
-def _expected(evidence: Evidence, probes_c: Array, air_c: Array, thermometer: Thermometer) -> tuple[Array, Array]:
+def expected_reading(
+    evidence: Evidence, probes_c: Array, air_c: Array, thermometer: Thermometer
+) -> tuple[Array, Array]:
     """What each part of the evidence should show, (sets, parts), and its standard deviation, (sets, 1)."""
     shown = thermometer.shown(probes_c[:, evidence.hour, evidence.probe], air_c[evidence.hour])
     return shown, np.sqrt(thermometer.scatter_k**2 + INSTRUMENT_K**2)[:, None]
 
 
-def _both(evidence: Evidence, expected: Array, sd: Array, slip_range: float) -> tuple[Array, Array]:
+def meant_and_slipped(evidence: Evidence, expected: Array, sd: Array, slip_range: float) -> tuple[Array, Array]:
     """Probability of each reading as meant and as a slip, (sets, readings) each, summed over what it may mean."""
     low, high = evidence.low[evidence.reading], evidence.high[evidence.reading]
     words = words_probability(low, high, evidence.about[evidence.reading], expected, sd)

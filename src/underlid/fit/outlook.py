@@ -128,6 +128,27 @@ def stray(sd_k: Array, hours: int, rng: np.random.Generator) -> Array:
     return np.asarray(fading(kicks, keep))
 
 
+@dataclass(frozen=True, slots=True)
+class Fate:
+    """What befalls each draw whatever the bin is like: air (draws, hours) [degC] and how it strays from the model.
+
+    whole : of the field as a whole [K]; spots : place -> (draws, hours) [K]
+    """
+
+    air_c: Array
+    whole: Array
+    spots: dict[str, Array]
+
+
+def fate(observed_c: Array, now_index: int, forecast_until: int, members_c: Array, posterior: Posterior) -> Fate:
+    """Air and strays for every draw, from the posterior's seed; see `future_air` and `stray`."""
+    rng = np.random.default_rng(posterior.seed + 1)
+    sd_k = posterior.draws["scatter"]
+    air = future_air(observed_c, now_index, forecast_until, members_c, len(sd_k), rng)
+    whole, *spots = (stray(sd_k, air.shape[1], rng) for _ in range(1 + len(PLACES)))
+    return Fate(air, whole, dict(zip(PLACES, spots, strict=True)))
+
+
 def outlook(
     prior: Prior,
     posterior: Posterior,
@@ -144,19 +165,14 @@ def outlook(
     Each draw and place strays from the model by its own slow random walk, so that a range covers the bedding
     itself and not only the model's idea of it.
     """
-    rng = np.random.default_rng(posterior.seed + 1)
-    vessel = prior.situation.vessel
-    thermal = prior.thermal(posterior.draws)
-    draws = len(thermal)
-    air = future_air(np.asarray(drive.air_c, float), now_index, forecast_until, members_c, draws, rng)
-    sd_k = posterior.draws["scatter"]
-    whole = stray(sd_k, air.shape[1], rng)  # for the refuge the field strays as a whole
+    lots = fate(np.asarray(drive.air_c, float), now_index, forecast_until, members_c, posterior)
+    vessel, air = prior.situation.vessel, lots.air_c
     probes = standard_probes(vessel)
     bedding = simulate(
-        vessel, thermal, replace(drive, air_c=air), [probes[place] for place in PLACES],
-        bands_c=(band_c, widest_band_c), strays_k=whole,
+        vessel, prior.thermal(posterior.draws), replace(drive, air_c=air), [probes[place] for place in PLACES],
+        bands_c=(band_c, widest_band_c), strays_k=lots.whole,
     )  # fmt: skip
-    draws_c = {place: bedding.probes_c[:, :, i] + stray(sd_k, air.shape[1], rng) for i, place in enumerate(PLACES)}
+    draws_c = {place: bedding.probes_c[:, :, i] + lots.spots[place] for i, place in enumerate(PLACES)}
     return Outlook(
         time_utc=time_utc,
         bedding_c={place: _range(values) for place, values in draws_c.items()},

@@ -174,7 +174,8 @@ def fit(
         bedding = course(parameters)
         likelihood = log_likelihood(evidence, bedding.probes_c, seen.air_c, prior.thermometer(parameters))
         likelihood = likelihood + log_likelihood_of_moisture(moist, bedding.moisture)
-        return np.asarray(likelihood - 0.5 * (z**2).sum(axis=1))
+        found = likelihood - 0.5 * (z**2).sum(axis=1)
+        return np.where(np.isfinite(found), found, -np.inf)  # where the sampler strays too far, nothing is probable
 
     import emcee
     from emcee.moves import DEMove, DESnookerMove, StretchMove

@@ -17,7 +17,7 @@ from scipy.special import ndtr, ndtri
 
 from underlid.fit.evidence import STRAY_MEMORY_H
 from underlid.fit.leftout import FARTHEST_Z, INSIDE, Predicted, judged, share_between
-from underlid.fit.likelihood import BLUNDER_RANGE_K, INSTRUMENT_K, MOISTURE_SD, _expected
+from underlid.fit.likelihood import BLUNDER_RANGE_K, INSTRUMENT_K, MOISTURE_SD, expected_reading
 from underlid.fit.study import Study
 from underlid.heat.model import simulate
 from underlid.weather.series import HOUR_S
@@ -116,7 +116,7 @@ def predictive(study: Study) -> Predictive:
     if hours:
         seen = case.drive.until(max(hours))
         bedding = simulate(case.situation.vessel, case.prior.thermal(draws), seen, case.evidence.probes)
-        shown, sd = _expected(case.evidence, bedding.probes_c, seen.air_c, case.prior.thermometer(draws))
+        shown, sd = expected_reading(case.evidence, bedding.probes_c, seen.air_c, case.prior.thermometer(draws))
         moisture = 100.0 * bedding.moisture[:, case.moist.hour]
         found += judged(case.evidence, shown, sd, BLUNDER_RANGE_K, case.time_utc, rng)
         found += judged(case.moist, moisture, np.array([[MOISTURE_SD]]), 100.0, case.time_utc, rng)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from underlid.fit.change import litres_of, resize
-from underlid.fit.fate import fate, run
+from underlid.fit.fate import fate_of, run
 from underlid.fit.outlook import PERCENT, PLACES
 from underlid.fit.study import Study
 
@@ -66,7 +66,7 @@ def sizes(study: Study, litres: Sequence[float], progress: Callable[[float], Non
     case, vessel = study.case, study.case.situation.vessel
     own = litres_of(vessel)
     first = min(SETTLING_H, len(case.time_utc) - 2)
-    lots = fate(case, study.posterior)
+    lots = fate_of(case, study.posterior)
     thermal = case.prior.thermal(study.posterior.draws)
 
     def coldest(size: float) -> list[Array]:

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from underlid.bedding.vessel import Vessel
 from underlid.fit.change import Change, Changer
-from underlid.fit.fate import Fate, fate, of_sets, run
+from underlid.fit.fate import fate_of, of_sets, run
 from underlid.fit.likelihood import NINETY
-from underlid.fit.outlook import PERCENT, PLACES
+from underlid.fit.outlook import PERCENT, PLACES, Fate
 from underlid.fit.posterior import Posterior
 from underlid.fit.study import Case, Study
 from underlid.heat.films import films
@@ -103,7 +103,7 @@ def whatif(study: Study, changers: Sequence[Changer]) -> Difference:
         )
     changes = follow(case, changers)
     altered = changes[-1].case if changes else case
-    lots = fate(case, posterior)
+    lots = fate_of(case, posterior)
     thermal = case.prior.thermal(posterior.draws)
     before, ahead = slice(0, begin + 1), slice(begin, hours)
     state = run(case, thermal, lots, before).end

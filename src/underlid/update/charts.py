@@ -62,7 +62,7 @@ def month_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
     floor = min(floor, *(fact.amount.high - arrow for fact in readings if math.isinf(fact.amount.low)), math.inf)
     ceiling = max(ceiling, *(fact.amount.low + arrow for fact in readings if math.isinf(fact.amount.high)), -math.inf)
     low, high = math.floor(floor - 0.5), math.ceil(ceiling + 0.5)
-    x = _time_axis(at[0], at[-1], size)
+    x = time_axis(at[0], at[-1], size)
     y = alt.Y("low:Q", scale=alt.Scale(domain=[low, high], nice=False, zero=False), title=None)
     air = _rows(at, hours.air_c, kept)
     split = int(kept[: hours.predicted_from].sum())
@@ -80,14 +80,14 @@ def month_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
         layers.append(_line(truth, x, y, PURPLE, 2.0))
     layers += _readings(readings, x, y, arrow, (int(at[0]), int(at[-1])))
     layers += _now(at[kept], split, x, low, high, size)
-    return _finish(layers, size, low, high)
+    return finish(layers, size, low, high)
 
 
 def refuge_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
     """Share of the bedding inside the tolerated band, and of its water that is ice where any may be."""
     hours = story.hours
     at, kept = _wall_clock(hours.time_utc, ZoneInfo(story.timezone))
-    x = _time_axis(at[0], at[-1], size)
+    x = time_axis(at[0], at[-1], size)
     y = alt.Y("low:Q", scale=alt.Scale(domain=[0, 100], nice=False), title=None,
               axis=alt.Axis(values=[0, 25, 50, 75, 100], labelExpr="datum.value + ' %'"))  # fmt: skip
     split = int(kept[: hours.predicted_from].sum())
@@ -95,7 +95,7 @@ def refuge_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
     if shows_ice(story):
         layers += _estimate(_rows(at, hours.ice_pct, kept), split, x, y, BLUE)
     layers += _now(at[kept], split, x, 0, 100, size)
-    return _finish(layers, size)
+    return finish(layers, size)
 
 
 def outlook_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
@@ -113,7 +113,7 @@ def outlook_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
     low = math.floor(min(limit, *(float(values.min()) for values in spread)) - 0.5)
     high = math.ceil(max(limit, *(float(values.max()) for values in spread)) + 0.5)
     half = DAY_MS // 2
-    x = _time_axis(at[0] - half, at[-1] + half, size)
+    x = time_axis(at[0] - half, at[-1] + half, size)
     y = alt.Y("low:Q", scale=alt.Scale(domain=[low, high], nice=False, zero=False), title=None)
     layers: list[alt.Chart] = []
     if days.air_c is not None:
@@ -122,11 +122,11 @@ def outlook_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
     middle = _rows(at, days.middle_c, kept)
     layers += _predicted(middle, x, y, BLUE)
     edge = [{"t": int(at[0] - half), "end": int(at[-1] + half), "low": limit}]
-    layers.append(alt.Chart(_data(edge)).mark_rule(color=INK, strokeWidth=1).encode(x=x, x2="end:Q", y=y))
+    layers.append(alt.Chart(data_of(edge)).mark_rule(color=INK, strokeWidth=1).encode(x=x, x2="end:Q", y=y))
     if 0 < days.forecast_days < len(at):
         turn = [{"t": int(at[days.forecast_days] - half), "low": low, "high": high}]
-        layers.append(alt.Chart(_data(turn)).mark_rule(color=INK, strokeDash=[1, 3]).encode(x=x, y=y, y2="high:Q"))
-    return _finish(layers, size, low, high)
+        layers.append(alt.Chart(data_of(turn)).mark_rule(color=INK, strokeDash=[1, 3]).encode(x=x, y=y, y2="high:Q"))
+    return finish(layers, size, low, high)
 
 
 def shows_ice(story: Story) -> bool:
@@ -149,20 +149,24 @@ def _estimate(rows: Rows, split: int, x: alt.X, y: alt.Y, colour: str) -> list[a
 
 def _predicted(rows: Rows, x: alt.X, y: alt.Y, colour: str) -> list[alt.Chart]:
     edges = [
-        alt.Chart(_data(rows)).mark_line(color=colour, strokeWidth=0.8, strokeDash=[2, 2]).encode(x=x, y=_named(y, end))
+        alt.Chart(data_of(rows))
+        .mark_line(color=colour, strokeWidth=0.8, strokeDash=[2, 2])
+        .encode(x=x, y=named(y, end))
         for end in ("low", "high")
     ]
     return [_band(rows, x, y, colour, 0.10), *edges, _line(rows, x, y, colour, 1.8, [5, 3])]
 
 
 def _band(rows: Rows, x: alt.X, y: alt.Y, colour: str, opacity: float) -> alt.Chart:
-    band: alt.Chart = alt.Chart(_data(rows)).mark_area(color=colour, opacity=opacity).encode(x=x, y=y, y2="high:Q")
+    band: alt.Chart = alt.Chart(data_of(rows)).mark_area(color=colour, opacity=opacity).encode(x=x, y=y, y2="high:Q")
     return band
 
 
 def _line(rows: Rows, x: alt.X, y: alt.Y, colour: str, width: float, dash: Sequence[int] = (1, 0)) -> alt.Chart:
-    mark = alt.Chart(_data(rows)).mark_line(color=colour, strokeWidth=width, strokeDash=list(dash), strokeJoin="round")
-    line: alt.Chart = mark.encode(x=x, y=_named(y, "middle"))
+    mark = alt.Chart(data_of(rows)).mark_line(
+        color=colour, strokeWidth=width, strokeDash=list(dash), strokeJoin="round"
+    )
+    line: alt.Chart = mark.encode(x=x, y=named(y, "middle"))
     return line
 
 
@@ -171,7 +175,7 @@ def _readings(facts: Iterable[ReadingFact], x: alt.X, y: alt.Y, arrow: float, sp
     layers: list[alt.Chart] = []
     for fact in facts:
         colour, shape = PLACE_MARKS["air" if fact.quantity == "air temperature" else fact.place]
-        t, end = (_as_utc_ms(moment) for moment in (fact.start, fact.end))
+        t, end = (as_utc_ms(moment) for moment in (fact.start, fact.end))
         t, end = max(t, span[0]), min(max(end, t), span[1])
         mid_t = (t + end) / 2
         dash = [2, 2] if fact.amount.kind == "about" else [1, 0]
@@ -180,7 +184,7 @@ def _readings(facts: Iterable[ReadingFact], x: alt.X, y: alt.Y, arrow: float, sp
         low = bound - arrow if open_side < 0 else fact.amount.low
         high = bound + arrow if open_side > 0 else fact.amount.high
         row = {"t": t, "end": end, "mid": mid_t, "low": low, "high": high, "bound": bound, "centre": (low + high) / 2}
-        base = alt.Chart(_data([row]))
+        base = alt.Chart(data_of([row]))
         middle_x = _named_x(x, "mid")
         if not open_side:
             layers.append(
@@ -189,12 +193,12 @@ def _readings(facts: Iterable[ReadingFact], x: alt.X, y: alt.Y, arrow: float, sp
             )  # fmt: skip
             symbol_at = "centre"
         else:
-            layers.append(base.mark_rule(color=colour, strokeWidth=1.6).encode(x=x, x2="end:Q", y=_named(y, "bound")))
+            layers.append(base.mark_rule(color=colour, strokeWidth=1.6).encode(x=x, x2="end:Q", y=named(y, "bound")))
             tip = "high" if open_side > 0 else "low"
             head = "triangle-up" if open_side > 0 else "triangle-down"
             layers.append(
                 base.mark_point(shape=head, size=36, filled=True, color=colour, opacity=1)
-                .encode(x=middle_x, y=_named(y, tip))
+                .encode(x=middle_x, y=named(y, tip))
             )  # fmt: skip
             symbol_at = "bound"
         layers.append(
@@ -202,7 +206,7 @@ def _readings(facts: Iterable[ReadingFact], x: alt.X, y: alt.Y, arrow: float, sp
         )
         layers.append(
             base.mark_point(shape=shape, size=60, filled=True, color=colour, stroke="white", strokeWidth=1, opacity=1)
-            .encode(x=middle_x, y=_named(y, symbol_at))
+            .encode(x=middle_x, y=named(y, symbol_at))
         )  # fmt: skip
     return layers
 
@@ -212,14 +216,14 @@ def _now(at: NDArray[np.int64], split: int, x: alt.X, low: float, high: float, s
         return []
     row = [{"t": int(at[split - 1]), "low": low, "high": high}]
     y = alt.Y("low:Q")
-    base = alt.Chart(_data(row))
+    base = alt.Chart(data_of(row))
     return [
         base.mark_rule(color=INK, strokeWidth=1).encode(x=x, y=y, y2="high:Q"),
-        base.mark_text(text="now", dy=-7, fontSize=size.text, color=INK).encode(x=x, y=_named(y, "high")),
+        base.mark_text(text="now", dy=-7, fontSize=size.text, color=INK).encode(x=x, y=named(y, "high")),
     ]
 
 
-def _finish(layers: list[alt.Chart], size: Size, low_c: float | None = None, high_c: float = 0.0) -> alt.LayerChart:
+def finish(layers: list[alt.Chart], size: Size, low_c: float | None = None, high_c: float = 0.0) -> alt.LayerChart:
     """Put the layers together; for temperatures, add °C to the left axis and a second axis in °F on the right."""
     if low_c is not None:
         for layer in layers:
@@ -259,7 +263,7 @@ def _finish(layers: list[alt.Chart], size: Size, low_c: float | None = None, hig
     return finished
 
 
-def _time_axis(first: float, last: float, size: Size) -> alt.X:
+def time_axis(first: float, last: float, size: Size) -> alt.X:
     """Dates spaced for the size: every few days counted from the first of each month, or halves of months."""
     count = int((last - first) / DAY_MS)
     step = size.tick_days if count < 45 else 14 if count < 45 * size.width / PHONE.width else 31
@@ -279,7 +283,8 @@ def _rows(at: NDArray[np.int64], ranges: Array, kept: NDArray[np.bool_]) -> Rows
     ]
 
 
-def _named(y: alt.Y, field: str) -> alt.Y:
+def named(y: alt.Y, field: str) -> alt.Y:
+    """The same axis over another field of the rows."""
     other = y.copy(deep=True)
     other.shorthand = f"{field}:Q"
     return other
@@ -291,20 +296,22 @@ def _named_x(x: alt.X, field: str) -> alt.X:
     return other
 
 
-def _data(rows: Rows) -> alt.InlineData:
+def data_of(rows: Rows) -> alt.InlineData:
+    """Rows as they stand in the chart."""
     return alt.InlineData(values=rows)
 
 
 def _wall_clock(time_utc: NDArray[np.int64], zone: ZoneInfo) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """Local wall-clock times as if UTC [ms], and which hours to keep so that they only rise where clocks go back."""
-    at = np.array([_as_utc_ms(datetime.fromtimestamp(int(second), zone)) for second in time_utc])
+    at = np.array([as_utc_ms(datetime.fromtimestamp(int(second), zone)) for second in time_utc])
     kept = np.concatenate([[True], np.diff(np.maximum.accumulate(at)) > 0])
     return at, kept
 
 
-def _as_utc_ms(moment: datetime) -> int:
+def as_utc_ms(moment: datetime) -> int:
+    """A local wall clock as if it were UTC, in milliseconds: charts then show local times."""
     return round(moment.replace(tzinfo=UTC).timestamp() * 1000)
 
 
 def _noon_ms(day: date) -> int:
-    return _as_utc_ms(datetime(day.year, day.month, day.day) + timedelta(hours=12))
+    return as_utc_ms(datetime(day.year, day.month, day.day) + timedelta(hours=12))

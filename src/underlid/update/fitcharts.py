@@ -19,11 +19,11 @@ from underlid.update.charts import (
     PLACE_MARKS,
     Rows,
     Size,
-    _as_utc_ms,
-    _data,
-    _finish,
-    _named,
-    _time_axis,
+    as_utc_ms,
+    data_of,
+    finish,
+    named,
+    time_axis,
 )
 from underlid.update.fitwords import zone
 
@@ -51,15 +51,15 @@ def readings_chart(found: Predictive, size: Size = DESK) -> alt.LayerChart:
     )  # fmt: skip
     y = alt.Y("low:Q", scale=alt.Scale(domain=[low, high], nice=False, zero=False), title=None)
     wide = float(np.clip(0.45 * size.width / (len(ones) + 1), 3, 16))
-    base = alt.Chart(_data(rows))
+    base = alt.Chart(data_of(rows))
     layers: list[alt.Chart] = [
         base.mark_rule(strokeWidth=wide, opacity=0.3)
-        .encode(x=x, y=_named(y, "five"), y2="ninety_five:Q", color=_raw("colour")),
+        .encode(x=x, y=named(y, "five"), y2="ninety_five:Q", color=_raw("colour")),
         base.mark_point(shape="stroke", size=wide**2 * 1.7, strokeWidth=1.6, opacity=1)
-        .encode(x=x, y=_named(y, "fifty"), color=_raw("colour")),
+        .encode(x=x, y=named(y, "fifty"), color=_raw("colour")),
         *_marks(rows, x, y),
     ]  # fmt: skip
-    return _finish(layers, size, low, high)
+    return finish(layers, size, low, high)
 
 
 def parts_chart(found: Predictive, size: Size = DESK) -> alt.LayerChart:
@@ -77,11 +77,11 @@ def parts_chart(found: Predictive, size: Size = DESK) -> alt.LayerChart:
               axis=alt.Axis(tickCount=5, tickMinStep=1, format="d"))  # fmt: skip
     even = [{"x": 0, "end": count, "low": len(found.readings) / count}]
     layers = [
-        alt.Chart(_data(lucky)).mark_rect(color=LUCK, opacity=0.6).encode(x=x, x2="end:Q", y=y, y2="high:Q"),
-        alt.Chart(_data(rows)).mark_rect(color=BAR, opacity=0.85).encode(x=x, x2="end:Q", y=y, y2="n:Q"),
-        alt.Chart(_data(even)).mark_rule(color=INK, strokeDash=[5, 3]).encode(x=x, x2="end:Q", y=y),
+        alt.Chart(data_of(lucky)).mark_rect(color=LUCK, opacity=0.6).encode(x=x, x2="end:Q", y=y, y2="high:Q"),
+        alt.Chart(data_of(rows)).mark_rect(color=BAR, opacity=0.85).encode(x=x, x2="end:Q", y=y, y2="n:Q"),
+        alt.Chart(data_of(even)).mark_rule(color=INK, strokeDash=[5, 3]).encode(x=x, x2="end:Q", y=y),
     ]  # fmt: skip
-    return _finish(layers, Size(size.width, round(0.7 * size.height), size.text, size.tick_days))
+    return finish(layers, Size(size.width, round(0.7 * size.height), size.text, size.tick_days))
 
 
 def residual_chart(found: Predictive, size: Size = DESK) -> alt.LayerChart:
@@ -91,20 +91,20 @@ def residual_chart(found: Predictive, size: Size = DESK) -> alt.LayerChart:
     ends = [abs(side) for side in sides if math.isfinite(side)]
     most = math.ceil(max(ends) * (1 + ARROW) + 0.3)
     rows = [
-        _row(_as_utc_ms(datetime.fromtimestamp(one.time_utc, tz)), one, (one.expected[1], 1.0), 2 * ARROW * most)
+        _row(as_utc_ms(datetime.fromtimestamp(one.time_utc, tz)), one, (one.expected[1], 1.0), 2 * ARROW * most)
         for one in ones
     ]
-    first, last = (_as_utc_ms(datetime.fromtimestamp(ones[i].time_utc, tz)) for i in (0, -1))
+    first, last = (as_utc_ms(datetime.fromtimestamp(ones[i].time_utc, tz)) for i in (0, -1))
     margin = max(HALF_DAY_MS, 0.02 * (last - first))
     span = first - margin, last + margin
-    x = _time_axis(*span, size)
+    x = time_axis(*span, size)
     x.shorthand = "x:T"
     y = alt.Y("low:Q", scale=alt.Scale(domain=[-most, most], nice=False), title=None)
-    base = alt.Chart(_data(rows))
+    base = alt.Chart(data_of(rows))
     zero = [{"x": span[0], "end": span[1], "low": 0.0}]
     layers: list[alt.Chart] = [
-        base.mark_rule(strokeWidth=6, opacity=0.18, color=GREY).encode(x=x, y=_named(y, "five"), y2="ninety_five:Q"),
-        alt.Chart(_data(zero)).mark_rule(color=INK, strokeWidth=1).encode(x=x, x2="end:Q", y=y),
+        base.mark_rule(strokeWidth=6, opacity=0.18, color=GREY).encode(x=x, y=named(y, "five"), y2="ninety_five:Q"),
+        alt.Chart(data_of(zero)).mark_rule(color=INK, strokeWidth=1).encode(x=x, x2="end:Q", y=y),
         *_drift(found, x, y, span),
         *_marks(rows, x, y),
     ]
@@ -116,11 +116,11 @@ def _drift(found: Predictive, x: alt.X, y: alt.Y, span: tuple[float, float]) -> 
     if found.drift_k is None or found.residual_k is None:
         return []
     middle = np.mean([one.time_utc for one in found.temperatures])
-    at = _as_utc_ms(datetime.fromtimestamp(float(middle), zone(found)))
+    at = as_utc_ms(datetime.fromtimestamp(float(middle), zone(found)))
     rows = [
         {"x": ms, "low": found.residual_k.value + found.drift_k.value * (ms - at) / (1000 * 30 * 86400)} for ms in span
     ]
-    return [alt.Chart(_data(rows)).mark_line(color=INK, strokeWidth=1.4, strokeDash=[5, 3]).encode(x=x, y=y)]
+    return [alt.Chart(data_of(rows)).mark_line(color=INK, strokeWidth=1.4, strokeDash=[5, 3]).encode(x=x, y=y)]
 
 
 def _row(x: float, one: Predicted, less: tuple[float, float], arrow: float) -> dict[str, object]:
@@ -152,26 +152,26 @@ def _marks(rows: Rows, x: alt.X, y: alt.Y) -> list[alt.Chart]:
         some = [row for row in rows if row["about"] is about]
         if some:
             layers.append(
-                alt.Chart(_data(some)).mark_rule(strokeWidth=1.4, strokeDash=dash)
+                alt.Chart(data_of(some)).mark_rule(strokeWidth=1.4, strokeDash=dash)
                 .encode(x=x, y=y, y2="high:Q", color=_raw("colour"))
             )  # fmt: skip
     for side, tip, head in ((1, "high", "triangle-up"), (-1, "low", "triangle-down")):
         some = [row for row in rows if row["open"] == side]
         if some:
             layers.append(
-                alt.Chart(_data(some)).mark_point(shape=head, size=36, filled=True, opacity=1)
-                .encode(x=x, y=_named(y, tip), color=_raw("colour"))
+                alt.Chart(data_of(some)).mark_point(shape=head, size=36, filled=True, opacity=1)
+                .encode(x=x, y=named(y, tip), color=_raw("colour"))
             )  # fmt: skip
     out = [row for row in rows if row["surprise"]]
     if out:
-        ring = alt.Chart(_data(out)).mark_point(shape="circle", size=230, color=ALERT, strokeWidth=2, opacity=1)
-        layers.append(ring.encode(x=x, y=_named(y, "mid")))
+        ring = alt.Chart(data_of(out)).mark_point(shape="circle", size=230, color=ALERT, strokeWidth=2, opacity=1)
+        layers.append(ring.encode(x=x, y=named(y, "mid")))
     for colour, shape in dict.fromkeys((row["colour"], row["shape"]) for row in rows):
         some = [row for row in rows if row["shape"] == shape]
-        mark = alt.Chart(_data(some)).mark_point(
+        mark = alt.Chart(data_of(some)).mark_point(
             shape=shape, size=58, filled=True, color=colour, stroke="white", strokeWidth=1, opacity=1
         )
-        layers.append(mark.encode(x=x, y=_named(y, "mid")))
+        layers.append(mark.encode(x=x, y=named(y, "mid")))
     return layers
 
 
@@ -188,7 +188,7 @@ def _differences(layers: list[alt.Chart], size: Size, most: float) -> alt.LayerC
     layers[0].encoding.y.axis = alt.Axis(orient="left", tickCount=6, labelExpr=signed.format("", "C"))
     ghost.encoding.y.axis = alt.Axis(orient="right", values=marks, grid=False, labelExpr=signed.format(" * 1.8", "F"))
     both = alt.layer(*layers, ghost).resolve_axis(y="independent").resolve_scale(y="shared")
-    drawn = _finish([both], Size(size.width, round(0.85 * size.height), size.text, size.tick_days))
+    drawn = finish([both], Size(size.width, round(0.85 * size.height), size.text, size.tick_days))
     drawn.padding = {**drawn.padding, "right": 2}  # the axis of °F needs no room beside it
     return drawn
 

@@ -15,8 +15,8 @@ from underlid.fit.predictive import Predictive
 from underlid.fit.study import METHOD, Study
 from underlid.update import charts, fitcharts, fitwords, phrases, words
 from underlid.update.drawing import svg
-from underlid.update.page import Drawn, _text
-from underlid.update.story import _parameters
+from underlid.update.page import Drawn, text_of
+from underlid.update.story import parameters_of
 
 
 def page(study: Study, found: Predictive) -> str:
@@ -35,7 +35,7 @@ def page(study: Study, found: Predictive) -> str:
     }
     return _template().render(
         found=found,
-        style=Markup(_text("page.css")),
+        style=Markup(text_of("page.css")),
         told=f"{phrases.day(study.case.now)} {study.case.now:%Y}",
         verdict=fitwords.verdict(found),
         problems=fitwords.problems(found),
@@ -56,7 +56,7 @@ def page(study: Study, found: Predictive) -> str:
             for title, groups in (("By place", found.places), ("By month", found.months))
             if len(groups) > 1
         ],
-        parameters=[words.parameter(one) for one in _parameters(study)],
+        parameters=[words.parameter(one) for one in parameters_of(study)],
         limits=fitwords.limits(found, study.case.typical),
         sources=_sources(study, found),
     )  # fmt: skip

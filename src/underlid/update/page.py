@@ -36,7 +36,7 @@ def page(story: Story) -> str:
         story=story,
         month=f"{story.month:%B %Y}",
         lede=_lede(story),
-        style=Markup(_text("page.css")),
+        style=Markup(text_of("page.css")),
         figures=words.key_figures(story),
         in_short=words.in_short(story),
         truth=words.truth(story),
@@ -97,9 +97,10 @@ def _draw(chart: Callable[[Story, charts.Size], alt.LayerChart], story: Story, n
 @cache
 def _template() -> Template:
     return Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True).from_string(
-        _text("page.html.j2")
+        text_of("page.html.j2")
     )
 
 
-def _text(name: str) -> str:
+def text_of(name: str) -> str:
+    """The text of a file beside this one."""
     return files(__package__).joinpath(name).read_text("utf-8")

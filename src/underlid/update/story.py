@@ -103,7 +103,7 @@ def tell(
         samples=noted.samples(in_month, zone),
         notes=noted.notes(in_month, zone),
         corrections=noted.corrections(in_month, superseded or case.entries, zone),
-        parameters=_parameters(study),
+        parameters=parameters_of(study),
         readings_used=study.posterior.readings,
         draws=len(study.posterior.draws["loss"]),
         trusted=study.posterior.trusted,
@@ -232,7 +232,7 @@ def _lowest(values: Array, spans: Iterable[slice]) -> Array:
     return np.array([np.percentile(values[:, span].min(axis=1), PERCENT) for span in spans])
 
 
-def _parameters(study: Study) -> tuple[Parameter, ...]:
+def parameters_of(study: Study) -> tuple[Parameter, ...]:
     """Each parameter's range before and after the readings; the prior is sampled with a fixed seed."""
     z = np.random.default_rng(0).standard_normal((PRIOR_DRAWS, len(PARAMETERS)))
     prior = study.case.prior.parameters(z)
