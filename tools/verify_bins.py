@@ -33,11 +33,7 @@ FINER, FINEST = (8, 8, 12), (16, 16, 24)
 def bin_medium() -> field.Medium:
     """Moist bedding, as a fit would take it."""
     water = float(properties.water_fraction(DRY_KG_M3, MOISTURE))
-    return field.Medium(
-        float(properties.heat_capacity(DRY_KG_M3, water)), float(properties.frozen_capacity(DRY_KG_M3, water)),
-        float(properties.conductivity(water)), float(properties.frozen_conductivity(water)),
-        float(properties.latent_heat(water)), properties.FIRST_FREEZING_C,
-    )  # fmt: skip
+    return field.Medium(*field.medium_of(DRY_KG_M3, water))
 
 
 def size_m(vessel: Vessel) -> tuple[float, float, float]:

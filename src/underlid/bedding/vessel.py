@@ -102,6 +102,10 @@ class Vessel:
                 f"The bedding is {self.bedding_depth_m:g} m deep but the bin is only {self.height_m:g} m "
                 "high inside; give a smaller bedding depth."
             )
+        if self.width_m > self.length_m:
+            raise ImpossibleVessel(
+                f"The bin is {self.width_m:g} m wide but {self.length_m:g} m long; give the longer side as the length."
+            )
         if not 0 <= self.wall_thickness_m <= 0.5:
             raise ImpossibleVessel(f"The wall is {self.wall_thickness_m:g} m thick; a wall here is 0 to 0.5 m thick.")
         conductivity_of(self.wall)

@@ -112,7 +112,7 @@ def progress(what: str, *, quiet: bool = False) -> Iterator[Callable[[float], No
     if not console.is_terminal:
         yield _plain_progress(what, console.print)
         return
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task(what, total=1.0, visible=False)
         yield lambda done: bar.update(task, completed=done, visible=True)

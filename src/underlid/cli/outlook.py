@@ -166,7 +166,7 @@ def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
             shown(edge[0], edge[2]),
             f"{least[0]:.0%} to {least[2]:.0%}",
         )
-    console = Console(width=None if Console().is_terminal else 120)
+    console = Console(width=None if Console().is_terminal else 120, markup=False)
     band = " to ".join(f"{end:g}" for end in told.band_c)
     console.print(
         f"Bin {study.case.bin.name}: 5 to 95 % ranges, estimated up to now and predicted beyond. "

@@ -6,6 +6,9 @@ import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -73,7 +76,7 @@ class Case:
         hours = [int(rows.hour.max()) + 1 for rows in (self.evidence, self.moist) if len(rows)]
         seen = self.drive.until(max(hours, default=0))
         digest = hashlib.blake2b(digest_size=16)
-        digest.update(repr((METHOD, __version__, SETTINGS, GRID, seed)).encode())
+        digest.update(repr((METHOD, __version__, SETTINGS, GRID, seed)).encode() + _model_text())
         digest.update(repr((self.situation, seen.start_c, self.evidence.probes)).encode())
         for rows in (self.evidence, self.moist):
             for array in (
@@ -83,6 +86,17 @@ class Case:
         for name in ("air_c", "food_kg", "wind_m_s", "humidity_pct", "radiation_w_m2", "water_kg"):
             digest.update(name.encode() + np.ascontiguousarray(getattr(seen, name)).astype(float).tobytes())
         return digest.hexdigest()
+
+
+@cache
+def _model_text() -> bytes:
+    """A digest of the model's own source and data: a fit is remembered only for the model that made it."""
+    digest = hashlib.blake2b(digest_size=16)
+    for package in ("bedding", "heat", "fit"):
+        for path in sorted(Path(str(files(f"underlid.{package}"))).rglob("*")):
+            if path.suffix in (".py", ".toml"):
+                digest.update(path.read_bytes())
+    return digest.digest()
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,8 +158,14 @@ def lay_out(
         notes.append("The weather has no humidity: 80 % is assumed, which matters to drying only.")
     sun = _filled(time_utc, weather, weather.radiation_w_m2, seen)
     if placed.vessel.siting == "outdoors":
-        what = "reach its lid and sides" if sun is not None else "are left out, as the weather has no radiation"
+        what = (
+            "reach its lid and sides, the sky as if clear half of the time"
+            if sun is not None
+            else "are left out, as the weather has no radiation"
+        )
         notes.append(f"The bin stands in the open: sun and sky {what}.")
+    if span.forecast_until < len(time_utc) and (wind is not None or humidity is not None):
+        notes.append("Beyond the forecast, wind, humidity and sun are the mean of the hours seen so far.")
     try:
         kind = species(bin.species)
     except UnknownSpecies as unknown:

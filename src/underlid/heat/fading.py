@@ -10,8 +10,8 @@ import numpy as np
 def fading(kicks, keep):  # type: ignore[no-untyped-def]
     """Sums of what came before, fading by `keep` (0 to 1) from each hour to the next.
 
-    kicks : (series, hours), what each hour adds; returns the sums, (series, hours), in the same unit. An
-    autoregressive process of first order.
+    kicks : (series, hours), what each hour adds; returns the sums, (series, hours), in the same unit: an
+    autoregressive process of first order, begun at nothing before the first hour.
     """
     sums = np.empty_like(kicks)
     for s in nb.prange(kicks.shape[0]):

@@ -41,6 +41,16 @@ class Medium(NamedTuple):
     freezing_c: float
 
 
+@nb.njit(cache=True)
+def medium_of(dry_kg_m3, water):  # type: ignore[no-untyped-def]
+    """Bedding of a dry bulk density [kg/m3] and a water fraction."""
+    return Medium(
+        properties.heat_capacity(dry_kg_m3, water), properties.frozen_capacity(dry_kg_m3, water),
+        properties.conductivity(water), properties.frozen_conductivity(water), properties.latent_heat(water),
+        properties.FIRST_FREEZING_C,
+    )  # fmt: skip
+
+
 class Cells(NamedTuple):
     """A grid laid out flat, with one plane of idle cells before and after. Arrays are (cells + 2 planes,).
 
@@ -171,13 +181,15 @@ def advance(cells, work, medium, outside_c, films, watts, seconds, parts, tolera
                 rate = _conduct(cells, work, medium, outside_c, films, icy)
             fresh = False
             _flow(cells, work, work.flow_0)
+            # A field of fine cells that conducts well may be too quick for the most stages: then in several steps.
+            steps = 1 + int(step_s * rate / REACH[-1])
             stages = 2
-            while stages < REACH.shape[0] - 1 and REACH[stages] < step_s * rate:
+            while stages < REACH.shape[0] - 1 and REACH[stages] < step_s / steps * rate:
                 stages += 1
-            if REACH[stages] < step_s * rate:  # too far for the stages there are
-                worst = np.inf
-                break
-            worst = max(worst, _step(cells, work, medium, step_s, stages, icy))
+            for step in range(steps):
+                if step > 0:
+                    _flow(cells, work, work.flow_0)
+                worst = max(worst, _step(cells, work, medium, step_s / steps, stages, icy))
             if worst > tolerance_k and parts < MOST_PARTS:
                 break
         if worst <= tolerance_k or parts >= MOST_PARTS:
@@ -186,7 +198,7 @@ def advance(cells, work, medium, outside_c, films, watts, seconds, parts, tolera
         parts *= 2
         for c in range(first, after):
             work.held[c] = work.begun[c]
-        _temperatures(cells, work.held, work.t, medium, True)
+        temperatures(cells, work.held, work.t, medium, True)
 
 
 @nb.njit(cache=True, fastmath=FAST, error_model="numpy")
@@ -256,7 +268,8 @@ def _flow(cells, work, out):  # type: ignore[no-untyped-def]
 
 
 @nb.njit(cache=True, fastmath=FAST, error_model="numpy")
-def _temperatures(cells, held, t, medium, icy):  # type: ignore[no-untyped-def]
+def temperatures(cells, held, t, medium, icy):  # type: ignore[no-untyped-def]
+    """Set the temperatures from the enthalpy; `icy` where any cell may be frozen."""
     first, after = cells.first, cells.first + cells.cells
     if icy:
         thawed, frozen, latent, freezing_c = medium.thawed, medium.frozen, medium.latent, medium.freezing_c
@@ -279,14 +292,14 @@ def _step(cells, work, medium, step_s, stages, icy):  # type: ignore[no-untyped-
     for c in range(first, after):
         stage[c] = held[c] + first_part * flow_0[c]
     for j in range(2, stages + 1):
-        _temperatures(cells, stage, work.t, medium, icy)
+        temperatures(cells, stage, work.t, medium, icy)
         _flow(cells, work, flow)
         mu, nu = STAGES[stages, 0, j], STAGES[stages, 1, j]
         mu_s, gamma_s, rest = STAGES[stages, 2, j] * step_s, STAGES[stages, 3, j] * step_s, 1.0 - mu - nu
         for c in range(first, after):
             before[c] = rest * held[c] + mu * stage[c] + nu * before[c] + mu_s * flow[c] + gamma_s * flow_0[c]
         stage, before = before, stage
-    _temperatures(cells, stage, work.t, medium, icy)
+    temperatures(cells, stage, work.t, medium, icy)
     _flow(cells, work, flow)
     # The estimate of Sommeijer, Shampine & Verwer (1998), section 3.
     worst, per_k, half_s = 0.0, 1.0 / medium.thawed, 0.4 * step_s

@@ -32,6 +32,9 @@ BASE_PATH = {"slab": (0.35, 120.0), "soil": (0.45, 720.0), "feet": (0.15, 0.0)}
 EXPOSURE = {"outdoors": (1.0, 0.25)}  # our judgement: upright faces half of the sky, half of them shaded
 ABSORBED = 0.7  # of the sun, a dark lid: our judgement
 SKY_LOSS_W_M2 = 63.0  # a horizontal face to a clear sky (ASHRAE sol-air temperature, recalled)
+CLEAR_SKY = (
+    0.5  # share of that in the mean over clear and clouded hours, which the weather does not tell: our judgement
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +56,7 @@ class Films:
 def films(vessel: Vessel, wind_m_s: ArrayLike = 0.0, radiation_w_m2: ArrayLike | None = None) -> Films:
     """Nominal coefficients of a bin in wind measured in the open [m/s], a mean or hour by hour.
 
-    radiation_w_m2 : global horizontal radiation [W/m2], or None to leave out sun and sky
+    radiation_w_m2 : global horizontal radiation [W/m2], the mean of the hour before, or None to leave out sun and sky
     """
     wind = np.atleast_1d(np.asarray(wind_m_s, float))
     if not ((wind >= 0.0) & (wind < 100.0)).all():
@@ -72,7 +75,7 @@ def films(vessel: Vessel, wind_m_s: ArrayLike = 0.0, radiation_w_m2: ArrayLike |
     path, memory_h = BASE_PATH[vessel.base]
     on_top, on_sides = EXPOSURE.get(vessel.siting, (0.0, 0.0))
     sun = np.zeros(1) if radiation_w_m2 is None else ABSORBED * np.asarray(radiation_w_m2, float)
-    sky = 0.0 if radiation_w_m2 is None else SKY_LOSS_W_M2
+    sky = 0.0 if radiation_w_m2 is None else CLEAR_SKY * SKY_LOSS_W_M2
     return Films(
         side=1.0 / wall,
         top=top,

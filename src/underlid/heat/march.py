@@ -18,7 +18,6 @@ FREEZING_MARGIN_K = 0.15  # above the freezing point, within which the full fiel
 HAND_BACK_K = 0.03  # what may be lost of any cell's temperature when the reduced model takes over again
 MOST_WIND_SHIFT = 0.9  # of a coefficient: beyond it the hour-old surface temperature would swing
 STATES = reduced.STATES
-EVAPORATION_K = 0.01  # in an hour, at most, below all surroundings: our judgement
 WATER_STEP = 0.03  # change of the water fraction at which the bedding's properties are taken anew
 
 
@@ -46,14 +45,6 @@ def march(  # type: ignore[no-untyped-def]
         )  # fmt: skip
 
 
-@nb.njit(cache=True)
-def _medium(dry, water):  # type: ignore[no-untyped-def]
-    return field.Medium(
-        properties.heat_capacity(dry, water), properties.frozen_capacity(dry, water), properties.conductivity(water),
-        properties.frozen_conductivity(water), properties.latent_heat(water), properties.FIRST_FREEZING_C,
-    )  # fmt: skip
-
-
 @nb.njit(cache=True, fastmath=field.FAST, error_model="numpy")
 def _march_one(  # type: ignore[no-untyped-def]
     cells, basis, parameters, air, gain_k, ground, beyond, usual, vapour, food_kg, water_kg, began, weights, bands_c,
@@ -69,7 +60,7 @@ def _march_one(  # type: ignore[no-untyped-def]
     water = began  # the run may go on from an earlier one, which has left the bedding wetter or drier
 
     usual_c = np.array([loss * usual[0], lid * usual[1], base])
-    medium, of_water = _medium(dry, water), water
+    medium, of_water = field.medium_of(dry, water), water
     model = reduced.modes(basis, medium.k_thawed, medium.thawed, usual_c, HOUR_S)
     read = np.dot(weights, model.lift)
     near, parts_of = _stencils(cells, weights)
@@ -100,6 +91,8 @@ def _march_one(  # type: ignore[no-untyped-def]
                     whole[b] = True
                     for c in range(count):
                         could_be[b, c] = True
+            elif whole[b] and (high < low_c or high_c < low):
+                refuge_share[h, b], outside_k[h, b] = 0.0, max(low_c - high, low - high_c)  # caught, anywhere
             else:
                 whole[b] = False
                 refuge_share[h, b], outside_k[h, b] = refuge.reach(
@@ -134,8 +127,7 @@ def _march_one(  # type: ignore[no-untyped-def]
         lost = moisture.evaporation_kg_s(top_t, vapour[h], area, drying, moist[h])
         watts[5] = -lost * moisture.VAPORISATION_J_KG
         mean_air = 0.5 * (air[h] + air[h + 1])
-        around[0] = mean_air + 0.5 * (gain_k[h, 0] + gain_k[h + 1, 0])
-        around[1] = mean_air + 0.5 * (gain_k[h, 1] + gain_k[h + 1, 1])
+        around[0], around[1] = mean_air + gain_k[h + 1, 0], mean_air + gain_k[h + 1, 1]
         around[2] = 0.5 * (ground[h] + ground[h + 1])
         out_c[0], out_c[1], out_c[2] = loss * beyond[h, 0], lid * beyond[h, 1], base
 
@@ -149,8 +141,10 @@ def _march_one(  # type: ignore[no-untyped-def]
             for p in range(6):
                 forces[3 + p] = watts[p]
             _linear(model, forces, z, new)
-            # No cell gets colder than both its surroundings and the coldest before it; evaporation takes little.
-            floor = min(floor, forces[0], forces[1], forces[2]) - EVAPORATION_K
+            # No cell gets colder than both its surroundings and the coldest before it. What evaporation takes from
+            # the surface is felt as a colder air above it.
+            above = 1.0 / usual_c[1] + top_inside
+            floor = min(floor, forces[0], forces[1] + min(watts[5], 0.0) / area * above, forces[2])
             if floor <= frost_at:
                 floor = _coldest_corner(basis, model, new)
             if floor > frost_at:
@@ -169,11 +163,14 @@ def _march_one(  # type: ignore[no-untyped-def]
 
         water += (moisture.FOOD_WATER * eaten + water_kg[h] - lost * HOUR_S) / volume / properties.WATER_KG_M3
         if water > holds:
-            water -= moisture.drained(water, holds, HOUR_S)
+            water -= moisture.drained(water, holds, HOUR_S) * (1.0 - frozen[h])
         water = min(max(water, 0.02), properties.pores(dry))
         if abs(water - of_water) > WATER_STEP:
-            medium, of_water = _medium(dry, water), water
-            if in_full:
+            medium, of_water = field.medium_of(dry, water), water
+            if in_full and field.extremes(cells, work.t)[0] < medium.freezing_c:
+                # Water comes and goes as liquid near 0 degC, where enthalpy is counted from: heat stays as it is.
+                field.temperatures(cells, work.held, work.t, medium, True)
+            elif in_full:
                 field.settle(cells, work, medium)
             else:
                 _lift(cells, model, z, work.t)

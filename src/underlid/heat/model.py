@@ -70,8 +70,8 @@ class Drive:
     food_kg : food given during the hour that follows [kg as fed], (hours,) or (hours, 4) by place, see FOOD_PLACES
     wind_m_s : wind in the open [m/s], a mean or (hours,)
     start_c : temperature of the bedding, and of the ground below it, at the first hour [degC]
-    humidity_pct, radiation_w_m2 : (hours,) relative humidity and global horizontal radiation, or None; a bin that
-        nothing shades also feels sun and sky where radiation is given
+    humidity_pct, radiation_w_m2 : (hours,) relative humidity, and global horizontal radiation as the mean of the hour
+        before, or None; a bin that nothing shades also feels sun and sky where radiation is given
     water_kg : water given during the hour that follows [kg], (hours,), or None
     """
 

@@ -156,9 +156,10 @@ def _question(base_url: str, place: str, past_days: int, forecast_days: int, ele
         host, port = parts.hostname, parts.port
     except ValueError:
         host, port = None, None
-    if host is None or parts.scheme not in ("http", "https"):
+    if host is None or parts.scheme not in ("http", "https") or parts.fragment:
         raise NotAnAddress(f"The source {base_url[:80]!r} is no web address; write it as {OPEN_METEO}.")
-    address = f"{parts.scheme}://{host}{'' if port is None else f':{port}'}{parts.path}"
+    named = f"[{host}]" if ":" in host else host
+    address = f"{parts.scheme}://{named}{'' if port is None else f':{port}'}{parts.path}"
     latitude, longitude = place.split(",")
     asked = [
         ("latitude", latitude),
@@ -186,6 +187,7 @@ def _ask(question: _Question, patience: Patience) -> bytes:
 
     ends = time.monotonic() + patience.whole_s
     with requests.Session() as session:
+        session.auth = lambda request: request  # no login out of a file of the keeper's is sent along
         session.headers["User-Agent"] = f"underlid/{version('underlid')}"
         for attempt in range(1, patience.tries + 1):
             try:
