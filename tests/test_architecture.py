@@ -18,6 +18,7 @@ MAY_IMPORT = {
     "bedding": {"bedding"},
     "heat": {"heat", "bedding"},
     "worms": {"worms"},
+    "counting": RECORDS | {"bedding", "counting"},
     "fit": RECORDS | SCIENCE | {"fit", "entry"},
     "journal": RECORDS | {"journal"},
     "update": RECORDS | SCIENCE | {"fit", "update"},

@@ -59,4 +59,4 @@ def test_ice_does_not_drain():
     )
     assert warm[1] > warm[-1]
     assert cold[-1] > warm[-1] + 0.005
-    assert cold[-1] == pytest.approx(cold[-24], abs=1e-4)
+    assert cold[-1] == pytest.approx(cold[-24], abs=1e-3)

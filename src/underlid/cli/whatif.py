@@ -195,7 +195,7 @@ def _print(bin: str, found: Difference, notes: Sequence[str], tz: ZoneInfo) -> N
 
     from underlid.update import differences as words
 
-    console = Console(width=None if Console().is_terminal else WIDTH)
+    console = Console(width=None if Console().is_terminal else WIDTH, markup=False)
 
     def say(text: str) -> None:
         console.print(text, highlight=False)
@@ -218,7 +218,7 @@ def _print_sizes(found: Sizes, notes: Sequence[str], tz: ZoneInfo, chart: Path |
 
     from underlid.update import differences as words
 
-    console = Console(width=None if Console().is_terminal else WIDTH)
+    console = Console(width=None if Console().is_terminal else WIDTH, markup=False)
     begin, end = (datetime.fromtimestamp(seconds, tz) for seconds in (found.begin_utc, found.end_utc))
     console.print(
         f"Coldest hour of the bedding from {begin:%-d %b %Y} to {end:%-d %b %Y}, 5 to 95 %, predicted for every size "

@@ -22,7 +22,8 @@ from underlid.fit.outlook import PERCENT, PLACES, Fate
 from underlid.fit.posterior import Posterior
 from underlid.fit.study import Case, Study
 from underlid.heat.films import films
-from underlid.heat.model import BeddingTemperature, State
+from underlid.heat.model import DEFAULT_HUMIDITY_PCT, BeddingTemperature, Drive, State
+from underlid.heat.moisture import vapour_kg_m3
 from underlid.quantity import VagueAmount
 
 Points = tuple[float, float, float]  # 5, 50 and 95 %
@@ -142,6 +143,7 @@ def _changed(
     thermal = altered.prior.thermal(parameters)
     if room is not None:
         middle, half = (room.low + room.high) / 2, (room.high - room.low) / 2
+        altered = replace(altered, drive=_indoors(altered.drive, lots.air_c, middle))
         lots = replace(lots, air_c=np.repeat((middle + half / NINETY * warmth)[:, None], lots.air_c.shape[1], axis=1))
     if new.insulation == old.insulation:
         return run(altered, thermal, lots, ahead, state)
@@ -156,6 +158,13 @@ def _changed(
     hourly = [field.name for field in fields(parts[0]) if isinstance(getattr(parts[0], field.name), np.ndarray)]
     joined: dict[str, Any] = {name: np.concatenate([getattr(part, name) for part in parts])[back] for name in hourly}
     return replace(parts[0], **joined)
+
+
+def _indoors(drive: Drive, outside_c: NDArray[np.float64], room_c: float) -> Drive:
+    """The same vapour in a warmer room: drier air [% relative humidity]."""
+    humidity_pct = DEFAULT_HUMIDITY_PCT if drive.humidity_pct is None else drive.humidity_pct
+    vapour = humidity_pct * vapour_kg_m3(np.nanmean(outside_c, axis=0))
+    return replace(drive, humidity_pct=np.clip(vapour / vapour_kg_m3(room_c), 1.0, 100.0))
 
 
 def _worn(vessel: Vessel, kept: int, worth: float) -> Vessel:
