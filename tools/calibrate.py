@@ -187,7 +187,7 @@ to the present only: how wide a forecast's range should be is our judgement, not
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--journals", type=int, default=100)
+    parser.add_argument("--journals", type=int, default=60)
     parser.add_argument("--out", type=Path, default=PAGE)
     arguments = parser.parse_args()
     begun = time.perf_counter()

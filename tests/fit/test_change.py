@@ -127,7 +127,8 @@ def test_a_feeding_that_says_nothing_to_the_model_is_refused(case, given, senten
 
 
 def test_a_big_feeding_is_warned_of_and_a_small_one_is_not(case):
-    assert not any("weighs" in caution for caution in feed(case, feeding("100 g")).cautions)
+    (usual,) = feed(case, feeding("100 g")).cautions
+    assert "to give it water, 80 % of its mass" in usual
     assert any("weighs" in caution for caution in feed(case, feeding("5 kg")).cautions)
 
 

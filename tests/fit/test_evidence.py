@@ -10,7 +10,15 @@ from tests.fit.cases import BEGIN, VESSEL, at, time_utc
 from underlid import demo
 from underlid.bedding.materials import material
 from underlid.entry import parse_line
-from underlid.fit.evidence import MOST_HOURS, NoNumber, food_kg, hours_of, situation, temperature_evidence
+from underlid.fit.evidence import (
+    MOST_HOURS,
+    NoNumber,
+    food_kg,
+    hours_of,
+    moisture_evidence,
+    situation,
+    temperature_evidence,
+)
 from underlid.quantity.amount import VagueAmount, parse_amount
 from underlid.quantity.when import VagueTime
 
@@ -138,6 +146,13 @@ def test_readings_close_together_count_little_more_than_one():
     logger = temperature_evidence(entries(*lines), VESSEL, TIME)
     kept = np.exp(-np.abs(hours[:, None] - hours) / 24)
     assert np.sort(logger.worth) == pytest.approx(np.sort(1 / kept.sum(axis=1)), rel=0.02)
+
+
+def test_moisture_at_three_places_in_one_hour_counts_as_one():
+    """It speaks of the whole bedding wherever it is taken."""
+    (told,) = entries("5 Nov 20:00: moisture 70 %")
+    here = [replace(told, id=place, place=place) for place in ("middle", "edge", "surface")]
+    assert moisture_evidence(here, TIME).worth == pytest.approx([1 / 3] * 3)
 
 
 def test_a_whole_month_in_a_zone_with_summer_time_is_used():

@@ -6,7 +6,7 @@ import pytest
 from tests.update.sample import sample
 from underlid.bedding.vessel import Insulation
 from underlid.fit.change import insulate
-from underlid.fit.fate import during, fate_of, of_sets, run
+from underlid.fit.fate import fate_of, gathered, of_sets, run
 from underlid.fit.outlook import PLACES
 
 CHAINING_K = 0.05  # what handing the field on may cost on average: its time steps are chosen anew
@@ -67,8 +67,27 @@ def test_every_hourly_series_is_cut_to_the_span(study):
     by_place = np.zeros((hours, 4))
     by_place[10, 2] = 0.4
     drive = replace(study.case.drive, food_kg=by_place, wind_m_s=np.arange(hours, dtype=float))
-    cut = during(drive, slice(5, 30))
+    cut = drive.during(slice(5, 30))
     assert cut.food_kg.shape == (25, 4)
     assert cut.food_kg[5, 2] == 0.4
     assert np.atleast_1d(cut.wind_m_s)[0] == 5
     assert len(cut.air_c) == 25
+
+
+def test_as_many_sets_as_hours_are_not_taken_for_hours(study):
+    square = replace(study.case.drive.during(slice(0, 24)), air_c=np.arange(24.0 * 24).reshape(24, 24))
+    cut = square.during(slice(5, 8))
+    assert cut.air_c.shape == (24, 3)
+    assert cut.air_c[2].tolist() == [53.0, 54.0, 55.0]
+    assert cut.air_c.tobytes() == replace(square, air_c=square.air_c[:, :8]).during(slice(5, 8)).air_c.tobytes()
+
+
+def test_what_was_dealt_out_is_gathered_in_order_to_the_last_state(course):
+    *_, after = course
+    sets = [np.arange(level, len(after.frozen), 3) for level in range(3)]
+    parts = [replace(of_sets(replace(after, end=after.frozen), mine), end=of_sets(after.end, mine)) for mine in sets]
+    whole = gathered(parts, sets)
+    for name in ("probes_c", "frozen", "moisture", "refuge", "outside_k", "full_field"):
+        np.testing.assert_array_equal(getattr(whole, name), getattr(after, name))
+    for name in ("field_c", "ground_c", "moisture", "food_j", "could_be"):
+        np.testing.assert_array_equal(getattr(whole.end, name), getattr(after.end, name))

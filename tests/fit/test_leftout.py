@@ -5,6 +5,8 @@ import pytest
 from scipy.stats import norm
 
 from tests.fit.journals import between, journal, laid, pool, posterior, reading, study_of
+from underlid.fit import leftout
+from underlid.fit.evidence import worth
 from underlid.fit.leftout import ENOUGH_EFFECTIVE, Mixture, judged, reweighted, share_between
 from underlid.fit.likelihood import INSTRUMENT_K, log_likelihood
 from underlid.fit.outlook import PERCENT
@@ -43,6 +45,27 @@ def pool_rows(drawn, place, hours):
     world = pool()
     rows = {value: i for i, value in enumerate(world.parameters["bias"])}
     return world.bedding_c[place][[rows[value] for value in drawn.draws["bias"]]][:, hours]
+
+
+def test_once_one_is_left_out_those_near_it_count_as_if_it_had_never_been_made(monkeypatch):
+    """Against the worth of the others, reckoned anew."""
+    entries = tuple(reading(hour, "middle", between(10, 11)) for hour in (100, 101, 120, 130, 500))
+    entries += (reading(101, "edge", between(10, 11)),)
+    case, changes = laid(entries), []
+
+    def kept(log_p, change):
+        changes.append(change)
+        return reweighted(log_p, change)
+
+    monkeypatch.setattr(leftout, "reweighted", kept)
+    used = case.evidence.used
+    expected = np.full((200, len(case.evidence.hour)), 10.5)
+    judged(case.evidence, expected, np.full((200, 1), 0.3), 60.0, case.time_utc, np.random.default_rng(0))
+    for i, change in enumerate(changes):
+        others = np.insert(worth([*used[:i], *used[i + 1 :]]), i, 0.0) - case.evidence.worth
+        moved = np.abs(others) > 1e-3
+        assert len(change) == {"edge": 1, "middle": 4 if used[i].when.start.day < 15 else 1}[used[i].place]
+        assert np.sort(change[np.abs(change) > 1e-3]) == pytest.approx(np.sort(others[moved]), abs=1e-6)
 
 
 def test_reweighting_agrees_with_the_conjugate_normal():

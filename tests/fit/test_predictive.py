@@ -5,6 +5,8 @@ import pytest
 from scipy.stats import binom, kstest
 
 from tests.fit.journals import DAYS, SPOTS, between, journal, laid, posterior, reading, study_of
+from underlid.fit import predictive as module
+from underlid.fit.likelihood import INSTRUMENT_K
 from underlid.fit.predictive import LUCK, predictive
 from underlid.fit.study import Study
 from underlid.quantity.amount import VagueAmount
@@ -119,3 +121,36 @@ def test_luck_of_the_count_is_that_of_the_binomial():
     low, high = np.asarray(binom.ppf([(1 - LUCK) / 2, (1 + LUCK) / 2], 20, 0.9))
     assert found.inside.low == pytest.approx(low, abs=1)
     assert found.inside.high == pytest.approx(high, abs=1)
+
+
+def test_by_luck_readings_of_one_spot_stray_together_and_of_others_apart():
+    """The covariance of first-order autoregression with noise: the lasting share times exp(-apart / memory)."""
+    entries = tuple(
+        reading(hour, place, between(10, 11))
+        for hour, place in ((100, "middle"), (101, "edge"), (106, "middle"), (160, "middle"))
+    )
+    entries += tuple(reading(hour, "edge", between(60, 80, "%"), of="moisture") for hour in (100, 124))
+    study = study_of(entries)
+    found = predictive(study).readings
+    luck = module._luck(study, found, np.random.default_rng(0))
+    scatter = np.median(study.posterior.draws["scatter"])
+    lasts = scatter**2 / (scatter**2 + INSTRUMENT_K**2)
+    expected = np.eye(6)
+    for i, one in enumerate(found):
+        for j, other in enumerate(found):
+            kinds = {one.reading.quantity, other.reading.quantity}
+            together = kinds == {"moisture"} or (len(kinds) == 1 and one.reading.place == other.reading.place)
+            if i != j and together:
+                share = 1.0 if kinds == {"moisture"} else lasts
+                expected[i, j] = share * np.exp(-abs(one.time_utc - other.time_utc) / 86400)
+    assert luck.shape == (module.LUCKS, 6)
+    assert np.cov(luck.T) == pytest.approx(expected, abs=4.5 / np.sqrt(module.LUCKS))
+
+
+@pytest.mark.parametrize(("z", "end"), [(2.7, 1), (2.4, 0), (0.0, 0), (-2.4, 0), (-2.7, -1)])
+def test_a_parameter_is_stretched_beyond_one_in_two_hundred_on_either_side(z, end):
+    """The standard normal leaves 0.005 beyond 2.576 (any table of it)."""
+    study = study_of(())
+    there = study.case.prior.parameters(np.full((8, len(study.posterior.draws)), z))
+    stretched = dict(module._stretched(replace(study, posterior=replace(study.posterior, draws=there))))
+    assert stretched == (dict.fromkeys(there, end) if end else {})

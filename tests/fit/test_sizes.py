@@ -1,8 +1,11 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.update.sample import sample
-from underlid.fit.sizes import MOST, SETTLING_H, BadSizes, proper, sizes
+from underlid.fit.change import resize
+from underlid.fit.sizes import MOST, SETTLING_H, BadSizes, proper, scaled, sizes
 
 
 @pytest.fixture(scope="module")
@@ -38,3 +41,29 @@ def test_progress_reaches_its_end():
 def test_sizes_that_no_bin_has_are_refused(asked):
     with pytest.raises(BadSizes, match="litres"):
         proper(asked)
+
+
+def test_a_bigger_bin_has_the_same_proportions_and_is_fed_and_watered_in_proportion(found):
+    case = sample().case
+    fed = replace(case, drive=replace(case.drive, water_kg=np.full(len(case.time_utc), 0.01)))
+    own, big = case.situation.vessel, scaled(fed, 8 * found.own_litres)
+    assert big.situation.vessel.width_m == pytest.approx(2 * own.width_m)
+    assert big.situation.vessel.bedding_depth_m == pytest.approx(2 * own.bedding_depth_m)
+    assert case.drive.food_kg.sum() > 0
+    assert big.drive.food_kg == pytest.approx(8 * case.drive.food_kg)
+    assert big.drive.water_kg == pytest.approx(8 * fed.drive.water_kg)
+    assert scaled(case, 20).drive.water_kg is None
+    assert any("fed and watered in proportion" in note for note in found.notes)
+
+
+@pytest.mark.parametrize(
+    ("size", "shape", "sentence"),
+    [
+        (1, (0.6, 0.5, 0.3, 0.08), "A bin of 1 litre in these proportions would be too thin, its bedding 1.8 cm deep"),
+        (2000, (3.0, 0.1, 0.1, 0.08), "A bin of 2000 litres .* would be too long, at 1216.4 cm; give a smaller size"),
+    ],
+)
+def test_a_size_that_these_proportions_cannot_have_is_named(size, shape, sentence):
+    case = resize(sample().case, *shape).case
+    with pytest.raises(BadSizes, match=sentence):
+        scaled(case, size)

@@ -45,7 +45,9 @@ def test_the_bin_as_it_is_has_the_figures_of_its_outlook(study, wrapped):
     later = study.index(NOW) + 1
     for place in PLACES:
         minima = study.outlook.draws_c[place][:, later:].min(axis=1)
-        assert wrapped.coldest[place].now == pytest.approx(np.percentile(minima, PERCENT), abs=0.05)
+        assert wrapped.coldest[place].now == pytest.approx(
+            np.percentile(minima, PERCENT), abs=0.1
+        )  # steps are chosen anew from now on
     least = study.outlook.refuge_draws[:, later:, 0].min(axis=1)
     assert wrapped.refuge.now == pytest.approx(np.percentile(least, PERCENT), abs=0.02)
 

@@ -42,7 +42,7 @@ def test_a_range_of_temperatures_has_both_units():
 def test_the_answer_comes_first_with_its_night_its_chance_and_its_provenance():
     first, second = answer("north", FOUND, ZONE)
     assert first.startswith("Bin north, stood on soil: +0.8 °C, 0.4 to 1.5")
-    for part in ("coldest night to come (31 Jan to 13 Feb 2026)", "predicted", "chance"):
+    for part in ("coldest night to come (31 Jan to 13 Feb 2026)", "predicted", "by 0.1 °C (0.2 °F) or more is about"):
         assert part in first
     assert "undecided" in second
 

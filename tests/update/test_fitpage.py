@@ -1,11 +1,12 @@
 import re
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
 from tests.fit.journals import BEGIN, DAYS, journal, reading, study_of
 from tests.update.test_page import Outline
-from underlid.fit.predictive import predictive
+from underlid.fit.predictive import Check, predictive
 from underlid.quantity.amount import VagueAmount
 from underlid.update import fitwords
 from underlid.update.fitpage import page
@@ -128,3 +129,22 @@ def test_rows_of_months_are_named_and_dated():
     assert [group.name for group in found.months] == ["2025-09"]
     assert "By month" not in html  # one month alone needs no table
     assert fitwords.group(found.months[0])[0] == "September 2025"
+
+
+def test_what_was_measured_is_rounded_to_the_nearest_and_only_a_limit_up():
+    found = predictive(study_of(journal(1, 20)))
+    off = replace(found, residual_k=Check(0.62, -0.31, 0.31), drift_k=Check(-0.031, -0.01, 0.01))
+    drift, mean = fitwords.problems(off)[:2]
+    assert "by 0.03\u00a0°C (0.06\u00a0°F) in thirty days" in drift
+    assert "lie 0.6\u00a0°C (1.1\u00a0°F) above the model" in mean
+    steady = fitwords.limits(off, typical=False)[0]
+    assert "a steady error below 0.4\u00a0°C (0.6\u00a0°F) would not show" in steady
+
+
+@pytest.mark.parametrize(("many", "said"), [(1, "One vague reading lies across"), (2, "Two vague readings lie across")])
+def test_readings_across_an_end_of_the_range_count_in_part(many, said):
+    found = predictive(study_of(journal(1, 20)))
+    across = replace(found.readings[0], pit=(0.8, 0.99))
+    told = fitwords.surprises(replace(found, readings=(across,) * many))
+    assert told.startswith("No reading lies wholly outside its 90\u00a0% range.")
+    assert f"{said} an end of the range and count{'s' if many == 1 else ''} in part." in told

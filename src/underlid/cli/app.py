@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from underlid.cli import answers, exchange, fitcheck, keeping, outlook, weather, whatif
+from underlid.cli import answers, count, exchange, fitcheck, keeping, outlook, species, weather, whatif
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -27,9 +27,11 @@ app.command("import")(exchange.import_)
 app.command("export")(exchange.export)
 app.command("parse", context_settings=MINUS_IS_A_NUMBER)(answers.parse)
 app.command("check")(answers.check)
+app.command("count")(count.count)
 app.command("outlook")(outlook.outlook)
 app.command("fitcheck")(fitcheck.fitcheck)
 app.command("whatif")(whatif.whatif)
+app.command("species")(species.species)
 app.command("update")(answers.update)
 app.command("demo")(answers.demo)
 app.add_typer(weather.app, name="weather")

@@ -82,7 +82,7 @@ def whatif(
 
     Changes may be combined. Or, with --litres, how the coldest hour of the winter depends on the size of a bin.
     """
-    from underlid.fit.sizes import proper, sizes
+    from underlid.fit.sizes import proper, scaled, sizes
     from underlid.fit.whatif import follow
     from underlid.fit.whatif import whatif as compare
     from underlid.journal.store import Journal
@@ -114,7 +114,7 @@ def whatif(
         kind_of(chart)
     study = study_of(
         bin, weather, past or [], until, place, fill_gaps, seed, journal, now, quiet=as_json,
-        first=lambda case: follow(case, changers),
+        first=lambda case: (follow(case, changers), [scaled(case, size) for size in asked]),
     )  # fmt: skip
     if litres is None:
         found = compare(study, changers)

@@ -13,6 +13,7 @@ from underlid.bedding.materials import dry_density_kg_m3, material
 from underlid.bedding.vessel import Insulation, Vessel
 from underlid.fit.evidence import KG_PER_LITRE_FED, food_kg, middle_of
 from underlid.fit.study import Case
+from underlid.heat.moisture import FOOD_WATER
 from underlid.quantity import VagueAmount, show_amount, show_when
 from underlid.records import Base, Feeding, Siting
 
@@ -179,7 +180,10 @@ def feed(case: Case, feeding: Feeding) -> Change:
     share = kg / _wet_kg(case)
     if share > LARGEST_FEEDING:
         raise NoFeeding(f"{kg:.0f} kg of food is more than the bedding itself weighs; check the amount and its unit.")
-    cautions = ["Food is taken to warm the bin only; whether it turns sour or wet is not in this model."]
+    cautions = [
+        f"Food is taken to warm the bin and, as it is eaten, to give it water, {100 * FOOD_WATER:.0f} % of its mass; "
+        "whether it turns sour, or wet in one spot, is not in this model."
+    ]
     if share > BIG_FEEDING:
         cautions.append(
             f"That is {share:.0%} of what the bedding weighs: so much at once can heat a small bin and turn sour. Give "

@@ -174,14 +174,24 @@ def _evidence(
     )  # fmt: skip
 
 
+def spot_of(reading: Reading) -> str:
+    """What strays together: the bedding at one place or, as moisture speaks of the whole bedding, all of it."""
+    return "the whole bedding" if reading.quantity == "moisture" else reading.place
+
+
+def middle_s(reading: Reading) -> float:
+    """The middle of the time a reading may mean [s]."""
+    return (reading.when.start.timestamp() + reading.when.end.timestamp()) / 2
+
+
 def worth(readings: Sequence[Reading]) -> NDArray[np.float64]:
-    """How much each reading counts, (readings,): one over the sum of its correlations with those of its place."""
+    """How much each reading counts, (readings,): one over the sum of its correlations with those of its spot."""
     total = np.ones(len(readings))
-    for place in {reading.place for reading in readings}:
-        mine = [i for i, reading in enumerate(readings) if reading.place == place]
-        middle = [(readings[i].when.start.timestamp() + readings[i].when.end.timestamp()) / 2 for i in mine]
+    for spot in {spot_of(reading) for reading in readings}:
+        mine = [i for i, reading in enumerate(readings) if spot_of(reading) == spot]
+        middle = np.array([middle_s(readings[i]) for i in mine])
         order = np.argsort(middle, kind="stable")
-        kept = np.exp(-np.diff(np.array(middle)[order]) / (STRAY_MEMORY_H * HOUR_S))
+        kept = np.exp(-np.diff(middle[order]) / (STRAY_MEMORY_H * HOUR_S))
         for indices, keeps in ((order, kept), (order[::-1], kept[::-1])):  # what came before, what came after
             before = 0.0
             for at, keep in zip(indices, [0.0, *keeps], strict=True):

@@ -16,14 +16,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
-from underlid.fit.evidence import Evidence, worth
+from underlid.fit.evidence import STRAY_MEMORY_H, Evidence, middle_s, spot_of
 from underlid.fit.likelihood import NINETY, meant_and_slipped
 from underlid.fit.outlook import PERCENT
 from underlid.records import Reading
+from underlid.weather.series import HOUR_S
 
 Array = NDArray[np.float64]
 
 INSIDE = (PERCENT[0] / 100, PERCENT[2] / 100)
+NEAR_H = 7 * STRAY_MEMORY_H  # readings of a spot farther apart share less than a thousandth of their straying
 ENOUGH_EFFECTIVE = 40.0  # effective draws below which leaving a reading out is not trusted: our judgement
 FARTHEST_Z = 3.0  # a reading farther out counts as this far in means and spreads: one slip must not look like a drift
 
@@ -128,10 +130,13 @@ def judged(
         return []
     meant, slipped = meant_and_slipped(evidence, expected, sd, slip_range)
     log_p = np.log(meant + slipped)
+    spots = np.array([spot_of(one) for one in evidence.used])
+    middles = np.array([middle_s(one) for one in evidence.used])
     found = []
     for i, reading in enumerate(evidence.used):
-        others = np.insert(worth([*evidence.used[:i], *evidence.used[i + 1 :]]), i, 0.0)
-        weight, effective = reweighted(log_p, others - evidence.worth)
+        apart_h = np.abs(middles - middles[i]) / HOUR_S
+        near = np.flatnonzero((spots == spots[i]) & (apart_h < NEAR_H))
+        weight, effective = reweighted(log_p[:, near], _without(evidence.worth[near], apart_h[near], near == i))
         unseen = effective >= ENOUGH_EFFECTIVE
         if not unseen:
             weight = np.full(len(weight), 1 / len(weight))
@@ -155,10 +160,16 @@ def judged(
     return found
 
 
+def _without(worth: Array, apart_h: Array, left_out: NDArray[np.bool_]) -> Array:
+    """How much more or less each reading of a spot counts once one, so many hours apart, is left out."""
+    total = 1.0 / worth - np.exp(-apart_h / STRAY_MEMORY_H)  # of correlations with the readings that remain
+    return np.where(left_out, 0.0, 1.0 / np.where(left_out, 1.0, total)) - worth
+
+
 def reweighted(log_p: Array, change: Array) -> tuple[Array, float]:
     """Weights that turn draws of the posterior into draws of one to which each reading counts so much more.
 
-    log_p : (draws, readings) log probability of each reading; change : (readings,), -1 for one left out
+    log_p : (draws, readings) log probability of each reading; change : (readings,), minus its worth for one left out
     Returns the weights, (draws,), summing to 1, none above the mean times the root of their number (Ionides 2008),
     and how many equal draws they are worth.
     """

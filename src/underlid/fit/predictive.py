@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from underlid.fit.evidence import STRAY_MEMORY_H
+from underlid.fit.evidence import STRAY_MEMORY_H, spot_of
 from underlid.fit.leftout import FARTHEST_Z, INSIDE, Predicted, judged, share_between
 from underlid.fit.likelihood import BLUNDER_RANGE_K, INSTRUMENT_K, MOISTURE_SD, expected_reading
 from underlid.fit.study import Study
@@ -30,7 +30,6 @@ FEW = 8.0  # readings' worth below which agreement says little: our judgement
 STRETCHED = 0.005  # a parameter that ends beyond this share of its prior on either side was stretched: our judgement
 DRIFT_NEEDS = 5  # temperatures below which a drift is not asked for: our judgement
 MONTH_S = 30 * 24 * HOUR_S  # drift is given per thirty days
-PRIOR_DRAWS = 4000
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,17 +174,18 @@ def _summed(study: Study, found: tuple[Predicted, ...], rng: np.random.Generator
 
 def _luck(study: Study, found: tuple[Predicted, ...], rng: np.random.Generator) -> Array:
     """Standard normal residuals of journals that agree, (LUCKS, readings): those of one spot stray together."""
-    if not found:
-        return np.zeros((LUCKS, 0))
     scatter = float(np.median(study.posterior.draws["scatter"]))
     strays = scatter**2 / (scatter**2 + INSTRUMENT_K**2)  # the share of a temperature's variance that lasts
-    hours = np.array([one.time_utc for one in found]) / HOUR_S
-    spots = [(one.reading.quantity, one.reading.place) for one in found]
-    same = np.array([[a == b for b in spots] for a in spots])
-    lasting = np.array([strays if quantity == "temperature" else 1.0 for quantity, _ in spots])
-    together = same * np.sqrt(np.outer(lasting, lasting)) * np.exp(-np.abs(hours[:, None] - hours) / STRAY_MEMORY_H)
-    np.fill_diagonal(together, 1.0)
-    return rng.multivariate_normal(np.zeros(len(found)), together, LUCKS, method="eigh")
+    luck, lasting = rng.standard_normal((2, len(found), LUCKS))
+    before: dict[str, int] = {}
+    for i in np.argsort([one.time_utc for one in found], kind="stable"):
+        spot = spot_of(found[i].reading)
+        if (last := before.get(spot)) is not None:
+            keep = np.exp((found[last].time_utc - found[i].time_utc) / (STRAY_MEMORY_H * HOUR_S))
+            lasting[i] = keep * lasting[last] + np.sqrt(1 - keep**2) * lasting[i]
+        before[spot] = i
+    share = np.array([strays if one.reading.quantity == "temperature" else 1.0 for one in found])[:, None]
+    return np.asarray(np.sqrt(share) * lasting + np.sqrt(1 - share) * luck).T
 
 
 def _check(figure: Callable[[Array], Array], z: Array, luck: Array) -> Check:
@@ -206,10 +206,11 @@ def _between(values: Array | NDArray[np.int64]) -> tuple[float, float]:
 def _stretched(study: Study) -> tuple[tuple[str, int], ...]:
     """Parameters whose median lies at the far end of what was thought possible: the fit hides a fault there."""
     draws = study.posterior.draws
-    normal = np.random.default_rng(0).standard_normal((PRIOR_DRAWS, len(draws)))
+    # Each parameter rises with one standard normal, so the ends of the normal give the ends of all of them.
+    ends = study.case.prior.parameters(np.outer(ndtri([STRETCHED, 1 - STRETCHED]), np.ones(len(draws))))
     found = []
-    for name, before in study.case.prior.parameters(normal).items():
-        share = float((before < np.median(draws[name])).mean())
-        if not STRETCHED <= share <= 1 - STRETCHED:
-            found.append((name, 1 if share > 0.5 else -1))
+    for name, (low, high) in ends.items():
+        middle = np.median(draws[name])
+        if not low <= middle <= high:
+            found.append((name, 1 if middle > high else -1))
     return tuple(found)

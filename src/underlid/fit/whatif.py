@@ -8,7 +8,7 @@ The change is made at the present hour: both go on from the one state that the p
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from underlid.bedding.vessel import Vessel
 from underlid.fit.change import Change, Changer
-from underlid.fit.fate import fate_of, of_sets, run
+from underlid.fit.fate import fate_of, gathered, of_sets, run
 from underlid.fit.likelihood import NINETY
 from underlid.fit.outlook import PERCENT, PLACES, Fate
 from underlid.fit.posterior import Posterior
@@ -154,10 +154,8 @@ def _changed(
         worn = replace(altered, situation=replace(altered.situation, vessel=_worn(new, len(old.insulation), worth)))
         parts.append(run(worn, of_sets(thermal, mine), some, ahead, of_sets(state, mine)))
         orders.append(mine)
-    back = np.argsort(np.concatenate(orders))
-    hourly = [field.name for field in fields(parts[0]) if isinstance(getattr(parts[0], field.name), np.ndarray)]
-    joined: dict[str, Any] = {name: np.concatenate([getattr(part, name) for part in parts])[back] for name in hourly}
-    return replace(parts[0], **joined)
+    whole: BeddingTemperature = gathered(parts, orders)
+    return whole
 
 
 def _indoors(drive: Drive, outside_c: NDArray[np.float64], room_c: float) -> Drive:

@@ -85,12 +85,16 @@ class Drive:
 
     def until(self, hours: int) -> Drive:
         """The same up to so many hours."""
+        return self.during(slice(0, hours))
+
+    def during(self, span: slice) -> Drive:
+        """The same in a span of hours."""
 
         def cut(values: Array | float | None) -> Array | float | None:
-            return values[:hours] if isinstance(values, np.ndarray) else values
+            return values[span] if isinstance(values, np.ndarray) else values
 
         series = {name: cut(getattr(self, name)) for name in ("wind_m_s", "humidity_pct", "radiation_w_m2", "water_kg")}
-        return replace(self, air_c=self.air_c[..., :hours], food_kg=self.food_kg[:hours], **series)  # type: ignore[arg-type]
+        return replace(self, air_c=self.air_c[..., span], food_kg=self.food_kg[span], **series)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True, slots=True)

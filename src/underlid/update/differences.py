@@ -7,7 +7,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from underlid.fit.sizes import Sizes
-from underlid.fit.whatif import Compared, Difference, Points
+from underlid.fit.whatif import NOTICED_K, Compared, Difference, Points
 from underlid.quantity.units import to_fahrenheit
 from underlid.update.phrases import chance, number
 
@@ -24,7 +24,8 @@ def answer(bin: str, found: Difference, tz: ZoneInfo) -> Iterator[str]:
     lead = {"undecided": "undecided, ", "same": "no difference, "}.get(cold.verdict, "")
     yield (
         f"Bin {bin}, {', '.join(found.sentences)}: {lead}{difference(cold.difference)} in the middle on the coldest "
-        f"night to come ({day}), predicted; the chance that it is warmer there is {chance(found.helps)}."
+        f"night to come ({day}), predicted; the chance that it is warmer there by {NOTICED_K:g} °C "
+        f"({1.8 * NOTICED_K:.1f} °F) or more is {chance(found.helps)}."
     )
     refuge = found.refuge_litres
     was, will = (f"{_span(points, 'litres', 1)}" for points in (refuge.now, refuge.changed))
@@ -86,7 +87,7 @@ def _signed(points: Points, unit: str) -> str:
     # One decimal more where a range is narrow, or where its end would look like no effect and is not.
     places = 2 if points[2] - points[0] < FINE or (sure and near < 0.05) else 1
     low, middle, high = (number(value, places) for value in points)
-    plus = "+" if middle not in ("0",) and points[1] > 0 else ""
+    plus = "+" if middle != "0" and points[1] > 0 else ""
     return f"{plus}{middle} {unit}, {low} to {high}"
 
 

@@ -135,10 +135,10 @@ def limits(found: Predictive, typical: bool) -> tuple[str, ...]:
         )
     if found.residual_k is not None:
         count = phrases.count(len(found.temperatures), "temperature")
-        steady = _size(max(found.residual_k.high, -found.residual_k.low))
+        steady = _limit(max(found.residual_k.high, -found.residual_k.low))
         drift = ""
         if found.drift_k is not None:
-            drift = f", nor a drift below {_size(max(found.drift_k.high, -found.drift_k.low))} in thirty days"
+            drift = f", nor a drift below {_limit(max(found.drift_k.high, -found.drift_k.low))} in thirty days"
         said.append(f"With {count}, a steady error below {steady} would not show{drift}: luck alone does as much.")
     said += [
         "An error that the fit can take up leaves no trace here. A thermometer that always reads a little too high "
@@ -164,7 +164,7 @@ def left_over(found: Predictive) -> str:
 def surprises(found: Predictive) -> str:
     """How many surprises there are, how many there would be by chance, and how many readings count in part."""
     count, straddle = len(found.surprises), sum(0 < one.inside < 1 for one in found.readings)
-    said = "No reading lies wholly outside its 90\u00a0% range."
+    said = f"No reading lies wholly outside its 90{NB}% range."
     if count:
         by_luck = max(1, round(0.1 * len(found.readings)))
         said = (
@@ -172,9 +172,9 @@ def surprises(found: Predictive) -> str:
             f"{len(found.readings)} exact ones about {_spelled(by_luck)} would by chance."
         )
     if straddle:
-        lie = "lies" if straddle == 1 else "lie"
+        lie, counts = ("lies", "counts") if straddle == 1 else ("lie", "count")
         across = phrases.count(straddle, "vague reading").capitalize()
-        said += f" {across} {lie} across an end of the range and {lie.replace('lie', 'count')} in part."
+        said += f" {across} {lie} across an end of the range and {counts} in part."
     return said
 
 
@@ -249,8 +249,15 @@ def _luck_k(check: Check) -> str:
 
 
 def _size(kelvin: float) -> str:
-    up = math.ceil(abs(kelvin) * 10 - 1e-9) / 10
-    return f"{phrases.number(up)}{NB}°C ({phrases.number(1.8 * up)}{NB}°F)"
+    """A measured difference without its sign, to the nearest tenth, or hundredth where a tenth would hide it."""
+    places = 1 if abs(kelvin) >= 0.05 else 2
+    return f"{phrases.number(abs(kelvin), places)}{NB}°C ({phrases.number(1.8 * abs(kelvin), places)}{NB}°F)"
+
+
+def _limit(kelvin: float) -> str:
+    """What a difference must exceed to show, rounded up."""
+    in_c, in_f = (math.ceil(10 * abs(value) - 1e-9) / 10 for value in (kelvin, 1.8 * kelvin))
+    return f"{phrases.number(in_c)}{NB}°C ({phrases.number(in_f)}{NB}°F)"
 
 
 def _side(kelvin: float) -> str:

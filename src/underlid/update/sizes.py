@@ -82,7 +82,7 @@ def sizes_chart(found: Sizes) -> alt.LayerChart:
         subtitle=[
             "Predicted, 5 to 95 %: " + " and ".join(f"{_MARKS[PLACE_MARKS[p][1]]} {p}" for p in ("middle", "edge"))
             + f". Only “{found.bin}”, {found.own_litres:.0f} litres (grey line), was fitted to readings;",
-            "the other sizes have its proportions, bedding, wall, place and feedings, and the same weather.",
+            "the other sizes have its proportions, bedding, wall, place, weather, and feedings by the litre.",
         ],
         anchor="start", fontSize=TEXT + 2, subtitleFontSize=TEXT - 1, subtitleColor=INK, color=INK, offset=12,
     )  # fmt: skip
