@@ -281,7 +281,8 @@ def run(
             )
             low, _, high = result["coldest_inferred_c"]
             true_low = result["coldest_true_c"]
-            held = "held" if low <= true_low <= high else "missed, as one range in ten is"
+            by = max(low - true_low, true_low - high)
+            held = "held" if by <= 0 else f"missed by {by:.2g} °C; one in ten such ranges should miss"
             say(f"  coldest hour in the middle so far: {low:.1f} to {high:.1f} °C, in truth {true_low:.1f} °C ({held})")
             say(f"  update written to {target}")
     write_whole(out / "keeper-lines.txt", ("\n".join(lines) + "\n").encode())

@@ -39,7 +39,9 @@ def test_how_much_each_sorter_finds():
     assert first.range[0] < 0.8 < first.range[2]
 
 
-@pytest.mark.parametrize(("found", "why"), [((20, 15, 0), "35 at least"), ((20, 15, 16), "cannot be"), ((-1, 3, 0), "")])
+@pytest.mark.parametrize(
+    ("found", "why"), [((20, 15, 0), "35 at least"), ((20, 15, 16), "cannot be"), ((-1, 3, 0), "cannot be")]
+)
 def test_finds_that_set_no_number(found, why):
     with pytest.raises(CannotTell, match=why):
         two_observers(*found)

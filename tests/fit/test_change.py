@@ -8,6 +8,7 @@ from underlid.fit.change import (
     NoSpaceUnderLid,
     NothingChanges,
     RoomUnknown,
+    TooSmall,
     add_bedding,
     feed,
     insulate,
@@ -138,3 +139,8 @@ def test_changes_follow_each_other(case):
     assert second.case.situation.vessel.length_m == 0.9
     assert second.case.situation.vessel.insulation[0].material == "cork"
     assert second.case.now == NOW
+
+
+def test_a_bin_too_small_for_worms_is_refused(case):
+    with pytest.raises(TooSmall, match="less than 1 litre"):
+        resize(case, 0.05, 0.05, 0.05)

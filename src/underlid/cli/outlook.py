@@ -146,6 +146,7 @@ def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
     from rich.table import Table
 
     from underlid.quantity.units import to_fahrenheit
+    from underlid.update.phrases import chance
 
     told = study.outlook
 
@@ -197,7 +198,7 @@ def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
         now, then = told.moisture[told.now_index], told.moisture[-1]
         console.print(
             f"Moisture now {now[0]:.0%} to {now[2]:.0%} of the wet weight, {then[0]:.0%} to {then[2]:.0%} in the end; "
-            f"chance of too dry (below {low:.0%}) {dry:.0%}, of too wet (above {high:.0%}) {wet:.0%}.",
+            f"chance of too dry (below {low:.0%}) {chance(dry)}, of too wet (above {high:.0%}) {chance(wet)}.",
             highlight=False,
         )
     for note in study.notes:

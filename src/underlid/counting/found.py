@@ -73,7 +73,10 @@ def possible(count: VagueAmount) -> tuple[Array, Array]:
         values = np.array([float(round(middle))])
     if len(values) > MOST_VALUES:
         values = np.unique(np.linspace(values[0], values[-1], MOST_VALUES).round())
-    return values, np.exp(-0.5 * ((values - middle) / sd) ** 2) if about else np.ones(len(values))
+    if not about:
+        return values, np.ones(len(values))
+    away = ((values - middle) / sd) ** 2
+    return values, np.exp(-0.5 * (away - away.min()))
 
 
 def quantile(amount: VagueAmount, share: Array) -> Array:

@@ -47,6 +47,7 @@ LOG_APART_PRIOR = -0.5 * _Z_APART**2
 TOGETHER = 0.5  # correlation of what is not known between stages, as they share clumps and sorter: our judgement
 WHOLE = 0.95  # of the bedding; samples that hold this much of it are a full sort
 TOO_MUCH = 1.1  # of the bedding; samples cannot hold more
+CROWDED = (100, 2000)  # that many of a stage, and that many a litre, are a slip of the pen: our judgement
 DRAWS = 4000
 FEWEST = 0.02  # share of the draws that must agree with what was seen
 
@@ -119,7 +120,7 @@ def estimate(
 
     Raises
     ------
-    CannotTell : without samples, or where they hold more than the bedding
+    CannotTell : without samples, or where they hold more than the bedding, or more animals than bedding can
     """
     if not samples:
         raise CannotTell("No samples: a total needs animals counted out of a known volume.")
@@ -130,6 +131,14 @@ def estimate(
             f"The samples hold {sampled:.3g} litres, more than the {bedding.litres.high:.3g} litres of bedding at "
             "most: either the same bedding was sampled more than once (ask for one day alone) or a volume is wrong."
         )
+    for sample in samples:
+        for stage, count in sample.counts:
+            if count.low > CROWDED[0] and count.low > CROWDED[1] * sample.volume.high:
+                raise CannotTell(
+                    f"{count.low:.0f} {stage}s in {sample.litres:.3g} litres are more than any bedding holds: check "
+                    "the "
+                    "count and the volume with its unit."
+                )
     strange = {sample.place for sample in samples} - set(bedding.shares) - {ANYWHERE}
     if strange:
         raise CannotTell(f"No share of the bedding is known for {', '.join(sorted(strange))}.")
@@ -143,9 +152,7 @@ def estimate(
     rest = np.array([_rest(part, parts, samples, bedding, nominal, whole) for part in parts]).T
     common = rng.standard_normal((draws, 2 + len(parts)))
     looked_for = [stage for stage in STAGES if any(stage in dict(sample.counts) for sample in samples)]
-    found = {
-        stage: _draw(stage, samples, parts, rest, litres, chances[stage], common, rng) for stage in looked_for
-    }  # fmt: skip
+    found = {stage: _draw(stage, samples, parts, rest, litres, chances[stage], common, rng) for stage in looked_for}
     keep, disagrees = _agree(found, seen or {})
     worms = [stage for stage in looked_for if stage != "cocoon"]
     total = sum((found[stage].total[keep] for stage in worms), np.zeros(int(keep.sum())))

@@ -25,7 +25,7 @@ def total(bin: str, found: Estimate) -> tuple[str, str]:
     """How many there are, and how much bedding that rests on; the entries follow."""
     taken = sum(n for _, n in found.parts)
     samples = "one sample" if taken == 1 else f"{taken} samples"
-    rests = f"That rests on {samples}, {found.litres_sampled:.2g} litres of {_plain(found.litres)}:"
+    rests = f"That rests on {samples}, {round(found.litres_sampled, 1):g} litres of {_plain(found.litres)}:"
     if found.worms is None or found.worms_per_litre is None:
         (cocoons,) = found.stages
         return (
@@ -73,11 +73,9 @@ def sorters(given: tuple[int, int, int], observed: Observed) -> str:
     return (
         f"Two sorters found {first} and {second}, {both} of them the same, so {observed.seen} different animals: about "
         f"{observed.number:.0f} were there, {down(observed.low, observed.seen)} to {up(observed.high)} with nine "
-        "chances "
-        f"in ten (Chapman). The first found {_percent(observed.chances[0])} of what was there, the second "
+        f"chances in ten (Chapman). The first found {_percent(observed.chances[0])} of what was there, the second "
         f"{_percent(observed.chances[1])}. That holds if neither knew what the other found, and the finds were "
-        "matched one "
-        "by one."
+        "matched one by one."
     )
 
 
@@ -102,6 +100,11 @@ def assumed(told: Account) -> tuple[str, ...]:
         return ()
     found = told.estimate
     said = [_detection(told, found.stages)]
+    if found.not_looked_for:
+        said.append(
+            f"Nothing is said of {_list([_plural(stage) for stage in found.not_looked_for])}, as no sample tells "
+            "whether they were looked for; they are not in the total."
+        )
     if found.whole:
         said.append("The samples hold all of the bedding, so only what sorting overlooks is unknown.")
         return tuple(said)
@@ -113,14 +116,7 @@ def assumed(told: Account) -> tuple[str, ...]:
     if told.question.litres is None:
         said.append(
             f"The bedding is taken as {_plain(found.litres)} litres: as laid, less up to a third for sinking. "
-            "Measure it, "
-            "and say --litres, for a better figure."
-        )
-    if found.not_looked_for:
-        said.append(
-            f"Nothing is said of {_list([_plural(stage) for stage in found.not_looked_for])}, as no sample tells "
-            "whether "
-            "they were looked for; they are not in the total."
+            "Measure it, and say --litres, for a better figure."
         )
     return tuple(said)
 
@@ -134,8 +130,7 @@ def narrower(told: Account) -> tuple[str, ...]:
     if trial < HARDLY:
         said.append(
             f"A recovery trial ({PUT_IN} of each stage put into sorted bedding and looked for, then --recovered) "
-            "would make "
-            f"the range about {_percent_of(trial)} as wide."
+            f"would make the range about {_percent_of(trial)} as wide."
         )
     if told.needed is not None and told.question.precision is not None:
         each = show_amount(told.narrowing.volume)
@@ -143,10 +138,9 @@ def narrower(told: Account) -> tuple[str, ...]:
         more = max(0, math.ceil(told.needed) - taken)
         said.append(
             f"For a standard error of {100 * told.question.precision:.0f} % in what samples of {each} hold on "
-            "average, the "
-            f"textbook asks for {math.ceil(told.needed)} in all, {more} more (Elliott 1977, recalled); what sorting "
-            "overlooks comes "
-            "on top."
+            f"average, the textbook asks for {math.ceil(told.needed)} in all, {more} more (Elliott 1977, recalled); "
+            "what sorting "
+            "overlooks comes on top."
         )
     return tuple(said)
 
@@ -167,8 +161,7 @@ def seen(told: Account) -> tuple[str, ...]:
         for who in told.estimate.disagrees:
             said.append(
                 f"Hardly any total that the samples allow has as many {_plural(who)} as were seen; the samples may "
-                "have "
-                "missed where they gather. The sighting is left out of the total, so take that as too low."
+                "have missed where they gather. The sighting is left out of the total, so take that as too low."
             )
     return tuple(said)
 
@@ -218,8 +211,7 @@ def _parts(told: Account, found: Estimate) -> list[str]:
         if n == 0:
             said.append(
                 f"The {part} was not sampled: what lives there is guessed from the rest, with a wide range. A sample "
-                "there "
-                "tells most."
+                "there tells most."
             )
     return said
 

@@ -21,6 +21,9 @@ BIG_FEEDING = 0.05  # of the bedding's wet mass; above it food heats and sours a
 LARGEST_FEEDING = 1.0  # of the bedding's wet mass; more is no feeding: our judgement
 
 
+SMALLEST_L = 1.0  # that the model is meant for
+
+
 class NothingChanges(ValueError):
     """A change asks for what is so already."""
 
@@ -31,6 +34,10 @@ class RoomUnknown(ValueError):
 
 class NoSpaceUnderLid(ValueError):
     """More bedding is to be added than fits under the lid."""
+
+
+class TooSmall(ValueError):
+    """The bin asked for is smaller than the model is meant for."""
 
 
 class NoFeeding(ValueError):
@@ -120,6 +127,8 @@ def resize(case: Case, length_m: float, width_m: float, height_m: float, depth_m
     depth = old.bedding_depth_m / old.height_m * height_m if depth_m is None else depth_m
     length_m, width_m = max(length_m, width_m), min(length_m, width_m)
     new = replace(old, length_m=length_m, width_m=width_m, height_m=height_m, bedding_depth_m=depth)
+    if litres_of(new) < SMALLEST_L:
+        raise TooSmall(f"A bin of {_sides(new)} holds less than {SMALLEST_L:g} litre, too little to keep worms in.")
     more = 1000 * (new.bedding_m3 - old.bedding_m3)
     if more >= 0:
         topped = (

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from underlid.bedding.vessel import ImpossibleVessel
-from underlid.fit.change import litres_of, resize
+from underlid.fit.change import SMALLEST_L, litres_of, resize
 from underlid.fit.fate import fate_of, run
 from underlid.fit.outlook import PERCENT, PLACES
 from underlid.fit.study import Case, Study
@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 
 SHOWN = ("middle", "edge")
 SETTLING_H = 24  # hours after the start that still remember where it was begun from
-SMALLEST_L, LARGEST_L, MOST = 1.0, 2000.0, 12  # sizes of bin that the model is meant for, and how many at once
+LARGEST_L, MOST = 2000.0, 12  # the largest bin that the model is meant for, and how many sizes at once
 
 
 class BadSizes(ValueError):

@@ -21,12 +21,23 @@ def answer(bin: str, found: Difference, tz: ZoneInfo) -> Iterator[str]:
     cold = found.coldest_night["middle"]
     early, late = (datetime.fromtimestamp(found.night_utc[i], tz) for i in (0, 2))
     day = f"{early:%-d %b}" if early.date() == late.date() else f"{early:%-d %b} to {late:%-d %b %Y}"
-    lead = {"undecided": "undecided, ", "same": "no difference, "}.get(cold.verdict, "")
+    lead = {"undecided": "undecided, ", "same": "no difference, "}.get(_verdict(cold), "")
+    warmer = (
+        ""
+        if _unseen(cold)
+        else f"; the chance that it is warmer there by {NOTICED_K:g} °C ({1.8 * NOTICED_K:.1f} °F) or more is "
+        f"{chance(found.helps)}"
+    )
     yield (
         f"Bin {bin}, {', '.join(found.sentences)}: {lead}{difference(cold.difference)} in the middle on the coldest "
-        f"night to come ({day}), predicted; the chance that it is warmer there by {NOTICED_K:g} °C "
-        f"({1.8 * NOTICED_K:.1f} °F) or more is {chance(found.helps)}."
+        f"night to come ({day}), predicted{warmer}."
     )
+    mean = found.mean["middle"]
+    if _verdict(mean) == "less" and cold.difference[1] > 0:
+        yield (
+            "On the mean it is colder all the same: what keeps the frost out keeps the mild hours out too, and bedding "
+            "that has frozen thaws more slowly."
+        )
     refuge = found.refuge_litres
     was, will = (f"{_span(points, 'litres', 1)}" for points in (refuge.now, refuge.changed))
     band = " to ".join(f"{end:g}" for end in found.band_c)
@@ -45,7 +56,7 @@ def rows(found: Difference) -> Iterator[tuple[str, str, str, str, str]]:
         for place, one in getattr(found, name).items():
             if name == "mean" and place == "surface":
                 continue
-            yield _row(f"{title}, {place}", one, temperatures(one.now), temperatures(one.changed),
+            yield _row(f"{title}, {place}", _verdict(one), temperatures(one.now), temperatures(one.changed),
                        difference(one.difference), ("warmer", "colder"))  # fmt: skip
     yield _plain("least refuge", found.refuge_litres, "litres", 1)
     yield _plain("  share of the bedding", _times(found.refuge, 100), "%", 0)
@@ -91,18 +102,29 @@ def _signed(points: Points, unit: str) -> str:
     return f"{plus}{middle} {unit}, {low} to {high}"
 
 
+def _unseen(one: Compared) -> bool:
+    """Whether the difference stays below what anybody could measure."""
+    return max(abs(one.difference[0]), abs(one.difference[2])) < UNSEEN_K
+
+
+def _verdict(one: Compared) -> str:
+    """The verdict on a temperature."""
+    return "same" if _unseen(one) else one.verdict
+
+
 def _row(
-    title: str, one: Compared, now: str, changed: str, told: str, sides: tuple[str, str]
+    title: str, verdict: str, now: str, changed: str, told: str, sides: tuple[str, str]
 ) -> tuple[str, str, str, str, str]:
-    verdict = {"more": sides[0], "less": sides[1], "same": "same", "undecided": "undecided"}[one.verdict]
-    return title, now, changed, told if one.verdict != "same" else "none", verdict
+    side = {"more": sides[0], "less": sides[1]}.get(verdict, verdict)
+    return title, now, changed, told if verdict != "same" else "none", side
 
 
 def _plain(title: str, one: Compared, unit: str, places: int) -> tuple[str, str, str, str, str]:
     low, middle, high = (number(value, places) for value in one.difference)
     plus = "+" if one.difference[1] > 0 and middle != "0" else ""
     told = f"{plus}{middle} {unit}, {low} to {high}"
-    return _row(title, one, _span(one.now, unit, places), _span(one.changed, unit, places), told, ("more", "less"))
+    verdict = "same" if low == middle == high == "0" else one.verdict
+    return _row(title, verdict, _span(one.now, unit, places), _span(one.changed, unit, places), told, ("more", "less"))
 
 
 def _span(points: Points, unit: str, places: int) -> str:

@@ -180,7 +180,7 @@ def ahead(story: Story) -> str:
     if story.rest is not None:
         said += (
             f" From then to {phrases.day(story.rest.last)} it is predicted to fall to {_lowest(story.rest)} of going "
-            "below it."
+            f"below {limit}."
         )
     return said
 
