@@ -1,8 +1,14 @@
 """How many worms live in a bin, as a keeper asks it."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tests.cli.conftest import NOW, dump
+from underlid.cli import count
+from underlid.counting import CannotTell
+from underlid.counting.detection import Recovery
+from underlid.records import STAGES
 
 LINES = (
     "30 Jan: sample 0.5 L middle: 9 adults",
@@ -151,3 +157,23 @@ def test_more_bedding_sampled_than_there_is(with_bin):
     told = with_bin("count", "north", "--now", NOW)
     assert told.code == 2
     assert "more than" in told.err
+
+
+@given(st.text() | st.from_regex(r"[a-z-]{0,12} \d+ of \d+|[\d., both]+", fullmatch=True))
+def test_any_words_are_understood_or_refused(words):
+    for read in (lambda: count._whole(words, "--passes", ""), lambda: count._recoveries([words]),
+                 lambda: count._observers(words)):  # fmt: skip
+        try:
+            found = read()
+        except (count.NotUnderstood, CannotTell):
+            continue
+        assert found
+
+
+@given(st.sampled_from(STAGES), st.integers(0, 500), st.integers(0, 500), st.sampled_from(["", "s"]))
+def test_trials_and_sorters_are_read_as_written(stage, found, missed, plural):
+    if found + missed:
+        said = f"{stage}{plural} {found} of {found + missed}"
+        assert count._recoveries([f"{said}, {said}"]) == (Recovery(stage, found, found + missed),) * 2
+    assert count._observers(f"{found}, {missed},both {found}") == (found, missed, found)
+    assert count._whole(f"{found},{missed}", "--passes", "") == (found, missed)

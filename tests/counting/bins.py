@@ -34,7 +34,8 @@ def juveniles(rng, chance, *, each=3, scoops=25):
 
     Densities, their difference between the parts and the clumping are drawn as bins may have them.
     """
-    overall, apart = np.log(10) + rng.standard_normal(), 0.6 * np.exp(0.7 * rng.standard_normal())
+    overall = np.log(10) + rng.standard_normal()
+    apart = 0.6 * np.exp(0.7 * np.clip(rng.standard_normal(), -2, 2))
     clumping = 1.5 * np.exp(rng.standard_normal())
     truth, samples = 0, []
     for place in ("middle", "edge"):

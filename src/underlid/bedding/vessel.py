@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from difflib import get_close_matches
+from difflib import SequenceMatcher
 from typing import Literal
 
 #: Conductivity of what walls are made of and wrapped in [W/m/K], dry. All from general handbooks, recalled:
@@ -61,10 +61,22 @@ class Insulation:
 def conductivity_of(material: str) -> float:
     """Conductivity of a wall or insulation material [W/m/K]; refuses to guess at an unknown one."""
     if material not in CONDUCTIVITY:
-        near = get_close_matches(material.lower(), CONDUCTIVITY, n=1)
-        hint = f"did you mean {near[0]!r}? Known are" if near else "use one of"
+        near = _nearest(material.lower())
+        hint = f"did you mean {near!r}? Known are" if near else "use one of"
         raise UnknownWall(f"No conductivity is known for {material!r}; {hint} {', '.join(CONDUCTIVITY)}.")
     return CONDUCTIVITY[material]
+
+
+def _nearest(name: str) -> str | None:
+    """The material meant, by the whole name or else by the nearest word of one: "polystirene" is a polystyrene."""
+    names: dict[str, str] = {}  # the first material of a word stands for it
+    for known in CONDUCTIVITY:
+        for word in (known, *known.split()):
+            names.setdefault(word, known)
+    asked = (name, *name.split())
+    near = [(SequenceMatcher(None, one, word).ratio(), word) for one in asked for word in names]
+    ratio, word = max(near)
+    return names[word] if ratio >= 0.6 else None
 
 
 class ImpossibleVessel(ValueError):

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from underlid.records import Bin, Feeding
 
 
+_SITING_NAMES = {"shed": "unheated shed"}
+
+
 class NoChange(ValueError):
     """Nothing to compare with was given, or two questions at once."""
 
@@ -31,7 +34,7 @@ def moved(siting: str | None, base: str | None, room: str | None) -> list[Change
         if room is not None:
             raise NoChange("--room says how warm it is indoors; add --move indoors.")
         return []
-    where: Any = None if siting is None else one_of(siting, SITINGS, "--move")
+    where: Any = None if siting is None else one_of(_SITING_NAMES.get(siting.lower(), siting), SITINGS, "--move")
     stand: Any = None if base is None else one_of(base, BASES, "--base")
     air = None if room is None else parse_amount(room, expect="degC")
     return [partial(move, siting=where, base=stand, room=air)]
@@ -94,13 +97,17 @@ def layer_of(words: str, faces: str) -> Insulation:
     """The layer that “3 cm expanded polystyrene” and “sides,lid” say."""
     from underlid.bedding.vessel import FACES, Insulation
     from underlid.fit.evidence import middle_of
-    from underlid.quantity import parse_amount
+    from underlid.quantity import parse_amount, unit_written
 
     parts = _LAYER.fullmatch(words)
     if parts is None:
         raise NoChange(f"--insulate {words!r} is not a thickness and a material; write “3 cm expanded polystyrene”.")
     chosen: list[Any] = [one_of(face.strip().lower(), FACES, "--faces") for face in faces.split(",")]
-    thickness = middle_of(parse_amount(parts["amount"].strip(), expect="m"))
+    amount = parts["amount"].strip()
+    if unit_written(amount) == "":
+        thick = parts["material"]
+        raise NoChange(f"--insulate {words!r}: the thickness has no unit; write “{amount} cm {thick}”.")
+    thickness = middle_of(parse_amount(amount, expect="m"))
     return Insulation(
         parts["material"].lower().replace("’", "'"), thickness, tuple(face for face in FACES if face in chosen)
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Annotated
 from zoneinfo import ZoneInfo
@@ -47,9 +47,11 @@ def import_(
     """Import readings from CSV: all rows or, if any is bad, none.
 
     Our columns: bin, when, quantity (temperature, air temperature, pH, moisture, EC), amount, place (middle, edge,
-    surface), depth, instrument, words, id, corrects. Only when, quantity and amount are needed; --fixed gives
-    what is the same in every row, --bin the bin.
+    surface), depth, instrument, words, id, corrects, unit. Only when, quantity and amount are needed; --fixed gives
+    what is the same in every row, --bin the bin. A number without a unit takes the one in its heading, “Temp (F)”,
+    or that of --fixed unit=degC; with neither it is refused.
     """
+    from underlid.entry import describe
     from underlid.journal.exchange import import_entries
     from underlid.journal.store import Journal
 
@@ -61,8 +63,11 @@ def import_(
             dry_run=dry_run, skip_bad=skip_bad, decimal_comma=decimal_comma,
         )  # fmt: skip
     if as_json:
-        show_json(asdict(report))
+        understood = [{"line": line, "understood": describe(entry)} for line, entry in report.first]
+        show_json({**asdict(replace(report, first=())), "first": understood})
     else:
+        for line, entry in report.first if dry_run else ():
+            print(f"line {line}: {describe(entry)}")
         for row in report.refused:
             print(f"line {row.line}, {row.column or 'the whole row'}: {row.sentence}")
         if report.ignored:

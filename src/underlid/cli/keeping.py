@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, get_args
 from zoneinfo import ZoneInfo
@@ -68,6 +67,11 @@ def new(
 
     tz = zone(timezone)
     moment = clock(now, tz)
+    notes = []
+    try:
+        species = facts(species).name
+    except UnknownSpecies as unknown:
+        notes.append(f"{unknown} The bin is kept under the name you gave.")
     box = parse_size(size)
     wet = parse_amount(moisture, expect="%")
     laid = layers_of(bedding)
@@ -97,11 +101,7 @@ def new(
         words=size,
         noted_at=moment,
     )
-    notes = list(situation(record).notes)  # refuses a bin that cannot be, before anything is stored
-    try:
-        facts(species)
-    except UnknownSpecies as unknown:
-        notes.append(f"{unknown} The bin is kept under the name you gave.")
+    notes = [*situation(record).notes, *notes]  # refuses a bin that cannot be, before anything is stored
     try:
         book = Journal.open(journal)
     except NoJournal:
@@ -122,7 +122,7 @@ def new(
 
 def container(
     name: Annotated[str, typer.Argument(help="What you call it, e.g. bucket.")],
-    holds: Annotated[str, typer.Argument(help="What it holds, e.g. “10 L” or “2 US gal”.")],
+    holds: Annotated[list[str], typer.Argument(help="What it holds, e.g. “10 L” or “2 US gal”.")],
     journal: JournalOption = DEFAULT_JOURNAL,
 ) -> None:
     """Say what one of your containers holds, so that “half a bucket” means something."""
@@ -131,7 +131,7 @@ def container(
 
     if is_unit(name):
         raise NotOneOf(f"{name!r} is a unit, so it cannot be the name of a container; call it otherwise.")
-    amount = parse_amount(holds)
+    amount = parse_amount(" ".join(holds))
     with Journal.open(journal) as book:
         book.set_container(name, amount)
     print(f"{name}: holds {show_amount(amount)}.")
@@ -152,7 +152,7 @@ def log(
 
     With --json nothing is asked: entries are stored only with --yes.
     """
-    from underlid.entry import describe, parse_line
+    from underlid.entry import corrected, describe, parse_line
     from underlid.journal.store import Journal
 
     with Journal.open(journal) as book:
@@ -164,10 +164,8 @@ def log(
             if len(records) != 1:
                 raise NotOneOf(f"--corrects mends one entry, but the line makes {len(records)}; give that one alone.")
             earlier = _entry(corrects, book.entries(record.name, superseded=True))
-            mended = replace(records[0], corrects=earlier.id)
-            if not understood.dated:  # a correction without a date keeps the date it had
-                mended, notes = replace(mended, when=earlier.when), ("no date written: the earlier date stays",)
-            records = (mended,)
+            record, notes = corrected(understood, earlier)
+            records = (record,)
         if not as_json:
             for entry in records:
                 print(f"  {describe(entry)}  [{entry.id[:SHOWN]}]")

@@ -14,10 +14,11 @@ import numpy as np
 from scipy.special import betaincinv
 
 from underlid.counting.clumping import samples_needed
+from underlid.counting.density import FISTFUL_L
 from underlid.counting.detection import Chance
 from underlid.counting.found import Sample, exactly
 from underlid.counting.parts import Bedding
-from underlid.counting.samples import FISTFUL_L, Estimate, Points, estimate
+from underlid.counting.samples import Estimate, Points, estimate
 from underlid.quantity.amount import VagueAmount
 from underlid.records import Stage
 

@@ -6,12 +6,9 @@ and the whole bin is one large finite volume. What sorting then finds of them is
 again negative binomial, with mean p m v and the same aggregation. So the samples tell the density of what is *found*,
 a, and never p, which comes from `detection`; the animals there are a/p.
 
-For each stage, on a grid: the log of the overall density of finds, the parts' densities around it (spread tau), and k.
-A vague count is the sum over the numbers it may mean. From that posterior each draw settles what was really found,
-what was overlooked in the samples, and who lives in the rest of the bin; so no total is ever below what was found.
-
-The priors are judgements: k lognormal with median 1.5 and 90 % of 0.3 to 8 in half a litre; tau lognormal with median
-0.6 and 90 % of 0.2 to 2; finds per litre lognormal with median 5 and 90 % of 0.05 to 500.
+For each stage `density` holds the posterior of all that. A vague count is the sum over the numbers it may mean.
+Each draw settles what was really found, what was overlooked in the samples, and who lives in the rest of the bin; so no
+total is ever below what was found.
 """
 
 from __future__ import annotations
@@ -19,14 +16,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betaincinv, logsumexp, ndtr
+from scipy.special import betaincinv, ndtr
 
 from underlid.counting import CannotTell
 from underlid.counting.clumping import log_probability, moment_k
+from underlid.counting.density import FISTFUL_L, draw_parameters, log_likelihood
 from underlid.counting.detection import Chance
 from underlid.counting.found import Sample, possible, quantile
 from underlid.counting.parts import ANYWHERE, Bedding
@@ -35,19 +32,10 @@ from underlid.records import STAGES, Stage
 Array = NDArray[np.float64]
 Points = tuple[float, float, float]  # 5, 50 and 95 %
 
-FISTFUL_L = 0.5
-LOG_DENSITY = np.linspace(math.log(1e-3), math.log(5e3), 300)  # of finds, log of animals per litre
-DENSITY_PRIOR = (math.log(5.0), math.log(100) / 1.645)
-_Z = np.linspace(-2.5, 2.5, 11)
-CLUMPING = 1.5 * np.exp(_Z)  # k of a fistful
-LOG_CLUMPING_PRIOR = -0.5 * _Z**2
-_Z_APART = np.linspace(-2.0, 2.0, 5)
-APART = 0.6 * np.exp(0.7 * _Z_APART)  # tau
-LOG_APART_PRIOR = -0.5 * _Z_APART**2
 TOGETHER = 0.5  # correlation of what is not known between stages, as they share clumps and sorter: our judgement
 WHOLE = 0.95  # of the bedding; samples that hold this much of it are a full sort
 TOO_MUCH = 1.1  # of the bedding; samples cannot hold more
-CROWDED = (100, 2000)  # that many of a stage, and that many a litre, are a slip of the pen: our judgement
+CROWDED = (100, 10_000)  # that many of a stage, and that many a litre, are a slip of the pen: our judgement
 DRAWS = 4000
 FEWEST = 0.02  # share of the draws that must agree with what was seen
 
@@ -136,8 +124,7 @@ def estimate(
             if count.low > CROWDED[0] and count.low > CROWDED[1] * sample.volume.high:
                 raise CannotTell(
                     f"{count.low:.0f} {stage}s in {sample.litres:.3g} litres are more than any bedding holds: check "
-                    "the "
-                    "count and the volume with its unit."
+                    "the count and the volume with its unit."
                 )
     strange = {sample.place for sample in samples} - set(bedding.shares) - {ANYWHERE}
     if strange:
@@ -190,31 +177,6 @@ def _rest(
     return np.asarray(np.maximum(0.0, share * (nominal - anywhere) - taken))
 
 
-def _log_likelihood(stage: Stage, samples: Sequence[Sample]) -> Array:
-    """Of the counts of one part, (clumping, log density)."""
-    total = np.zeros((len(CLUMPING), len(LOG_DENSITY)))
-    exact: dict[float, list[float]] = {}
-    for sample in samples:
-        count = dict(sample.counts).get(stage)
-        if count is None:
-            continue
-        values, weights = possible(count)
-        if len(values) == 1:
-            exact.setdefault(sample.litres, []).append(values[0])
-        else:
-            total += logsumexp(_log_counts(values, sample.litres), axis=-1, b=weights)
-    for litres, found in exact.items():
-        values, times = np.unique(found, return_counts=True)
-        total += (_log_counts(values, litres) * times).sum(axis=-1)
-    return total
-
-
-def _log_counts(values: Array, litres: float) -> Array:
-    """Log probability of finding that many in so many litres, (clumping, log density, values)."""
-    k = (CLUMPING * litres / FISTFUL_L)[:, None, None]
-    return log_probability(values, (np.exp(LOG_DENSITY) * litres)[:, None], k)
-
-
 def _draw(
     stage: Stage, samples: Sequence[Sample], parts: Sequence[str], rest: Array, litres: Array, chance: Chance,
     common: Array, rng: np.random.Generator,
@@ -222,8 +184,8 @@ def _draw(
     """Draws of one stage; `common` (draws, 2 + parts) are the normals that all stages share."""
     own = rng.standard_normal(common.shape)
     u = ndtr(math.sqrt(TOGETHER) * common + math.sqrt(1 - TOGETHER) * own)
-    likelihood = np.array([_log_likelihood(stage, [s for s in samples if s.place == part]) for part in parts])
-    clumping, log_finds = _draw_parameters(likelihood, u[:, 0], u[:, 2:], rng)
+    likelihood = np.array([log_likelihood(stage, [s for s in samples if s.place == part]) for part in parts])
+    clumping, log_finds = draw_parameters(likelihood, u[:, 0], u[:, 2:], rng)
     finds = np.exp(log_finds)
     p = np.maximum(betaincinv(chance.found, chance.missed, u[:, 1]), 1e-3)
     total = np.zeros(len(p))
@@ -238,42 +200,6 @@ def _draw(
     for part in range(len(parts)):
         total += _animals(finds[:, part] / p * rest[:, part], clumping * rest[:, part] / FISTFUL_L, rng)
     return Draws(total, total / litres, clumping, finds)
-
-
-def _draw_parameters(
-    likelihood: Array, u_overall: Array, u_parts: Array, rng: np.random.Generator
-) -> tuple[Array, Array]:
-    """Clumping (draws,) and log finds per litre (draws, parts) from the posterior on the grid.
-
-    `likelihood` is (parts, clumping, log density). Uniforms turn into densities by rising order, so that correlated
-    ones make correlated densities.
-    """
-    peak = likelihood.max(axis=(1, 2), keepdims=True)
-    like = np.exp(likelihood - peak)
-    mean, sd = DENSITY_PRIOR
-    prior = -0.5 * ((LOG_DENSITY - mean) / sd) ** 2
-    around = _around()
-    with np.errstate(divide="ignore"):
-        # Not `@`: for matrices this small its threads cost more than they save, and a busy machine waits on them.
-        each = np.log(np.einsum("tma,pka->pmkt", around, like)).sum(axis=0)
-    log_weight = each + prior[:, None, None] + LOG_CLUMPING_PRIOR[:, None] + LOG_APART_PRIOR
-    weight = np.exp(log_weight - log_weight.max()).ravel()
-    node = np.searchsorted(np.cumsum(weight), u_overall * weight.sum()).clip(0, len(weight) - 1)
-    overall, k, tau = np.unravel_index(node, log_weight.shape)
-    step = LOG_DENSITY[1] - LOG_DENSITY[0]
-    log_finds = np.empty_like(u_parts)
-    for part in range(len(likelihood)):
-        inside = np.cumsum(around[tau, overall] * like[part][k], axis=1)
-        at = (inside < u_parts[:, part, None] * inside[:, -1:]).sum(axis=1).clip(0, len(LOG_DENSITY) - 1)
-        log_finds[:, part] = LOG_DENSITY[at] + step * (rng.random(len(at)) - 0.5)
-    return CLUMPING[k], log_finds
-
-
-@cache
-def _around() -> Array:
-    """How likely a part's log density is for each tau and overall one, (tau, overall, part's)."""
-    around = np.exp(-0.5 * ((LOG_DENSITY[:, None] - LOG_DENSITY) / APART[:, None, None]) ** 2)
-    return np.asarray(around / around.sum(axis=2, keepdims=True))
 
 
 def _settle(count: tuple[Array, Array], mean: Array, k: Array, rng: np.random.Generator) -> Array:

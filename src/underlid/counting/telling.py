@@ -139,8 +139,7 @@ def narrower(told: Account) -> tuple[str, ...]:
         said.append(
             f"For a standard error of {100 * told.question.precision:.0f} % in what samples of {each} hold on "
             f"average, the textbook asks for {math.ceil(told.needed)} in all, {more} more (Elliott 1977, recalled); "
-            "what sorting "
-            "overlooks comes on top."
+            "what sorting overlooks comes on top."
         )
     return tuple(said)
 

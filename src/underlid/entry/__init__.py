@@ -5,9 +5,10 @@
 becomes two readings, a sighting and a feeding. Words that are none of these are kept as a note.
 """
 
+from underlid.entry.correction import corrected
 from underlid.entry.describe import describe
 from underlid.entry.line import Understood, parse_line
 from underlid.entry.readings import looks_like_a_temperature
 from underlid.entry.split import EntryError
 
-__all__ = ["EntryError", "Understood", "describe", "looks_like_a_temperature", "parse_line"]
+__all__ = ["EntryError", "Understood", "corrected", "describe", "looks_like_a_temperature", "parse_line"]

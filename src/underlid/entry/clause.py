@@ -7,12 +7,13 @@ left, every character in its old place, to the grammar of amounts. So an error p
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from underlid.entry.animals import ANIMAL, is_sample, sample, sighting
-from underlid.entry.feedings import feeding, feeding_verb, surely_fed
+from underlid.entry.feedings import feeding, feeding_verb, nothing_fed, surely_fed
 from underlid.entry.readings import reading, temperature_hint
 from underlid.entry.said import Known, Said
-from underlid.entry.split import AMOUNT_BEGINS, KEPT, Clause, clauses, sentences, without_opinion
+from underlid.entry.split import AMOUNT_BEGINS, KEPT, Clause, clauses, day_and_rest, sentences, without_opinion
 from underlid.records import Feeding, Note
 
 
@@ -20,9 +21,22 @@ def each_said(rest: Clause, known: Known) -> Iterator[tuple[Clause, Said]]:
     """What each clause says, with what the one before it in its sentence lends: a verb or a unit."""
     for sentence in sentences(rest):
         previous: Said | None = None
+        told: list[tuple[Clause, Said]] = []
         for clause in (sentence,) if is_sample(sentence) else clauses(sentence):
-            previous = said(clause, previous, known)
-            yield clause, previous
+            day, undated = day_and_rest(clause)
+            previous = replace(said(undated, previous, known), day=day)
+            told.append((clause, previous))
+        yield from _days_lent(told)
+
+
+def _days_lent(told: list[tuple[Clause, Said]]) -> list[tuple[Clause, Said]]:
+    """In "middle 3 C, edge 1 C last night" the day holds for both; a record of another kind lends none."""
+    lent: list[tuple[Clause, Said]] = []
+    for clause, one in reversed(told):
+        after = lent[-1][1] if lent else None
+        lends = one.day is None and after is not None and after.kind is one.kind
+        lent.append((clause, replace(one, day=after.day) if lends and after else one))
+    return lent[::-1]
 
 
 def said(clause: Clause, previous: Said | None, known: Known) -> Said:
@@ -30,6 +44,8 @@ def said(clause: Clause, previous: Said | None, known: Known) -> Said:
     surely = without_opinion(clause)
     if is_sample(surely):
         return sample(surely, known)
+    if nothing_fed(surely.text):
+        return Said(Note, {}, ("nothing was fed: kept as a note",))
     verb = None if ANIMAL.search(surely.text) else feeding_verb(surely)
     if verb and surely_fed(surely, known):
         return feeding(surely, verb, known)

@@ -11,7 +11,12 @@ from underlid.quantity import AmountError, VagueAmount, parse_amount
 from underlid.records import Feeding
 
 _FED = re.compile(r"(fed|feed|gave|added|add|watered)(?:\s+(?:them|it|with))?(?!\w)\s*:?", re.IGNORECASE)
-_FED_NOTHING = re.compile(r"\w+\s+(?:nothing|none|no\s)", re.IGNORECASE)
+_FED_NOTHING = re.compile(
+    r"(?:fed|feed|gave|added|add|watered)\s*:?\s*(?:nothing\b|none\b|no\s(?!(?:more|less|fewer)\s+than\b)"
+    r"|(?:0+(?:[.,]0+)?|zero\b|nil\b)(?![\d.,/½¼¾])(?!\s*(?:[-–]|to\b|or\b)))"
+    r"|feeding\s+not\s+noted\b|(?:no\s+feeding|not\s+fed)\b",
+    re.IGNORECASE,
+)
 _LITTLE = re.compile(
     r"(?:(?:just\s+)?an?\s+(?:little\s+bit|bit|little|tad|touch)|some)(?!\w)(?:\s+of(?!\w))?"
     r"(?!\s+(?:over|above|under|below|(?:more|less|fewer)\s+than)\b)",
@@ -22,9 +27,14 @@ _FEED_UNITS = ("kg", "L", "1")
 _PIECES = ("slice", "piece", "sheet", "leaf", "leave", "chunk", "cube", "ball", "page", "skin", "peel")
 
 
+def nothing_fed(text: str) -> bool:
+    """Whether words say that nothing was given: "fed nothing", "fed 0 g peel", "feeding not noted"."""
+    return _FED_NOTHING.match(text) is not None
+
+
 def feeding_verb(clause: Clause) -> re.Match[str] | None:
     """The verb of feeding that the clause begins with, unless nothing was fed."""
-    return None if _FED_NOTHING.match(clause.text) else _FED.match(clause.text)
+    return None if nothing_fed(clause.text) else _FED.match(clause.text)
 
 
 def surely_fed(clause: Clause, known: Known) -> bool:
@@ -51,7 +61,7 @@ def feeding(clause: Clause, verb: re.Match[str] | None, known: Known) -> Said:
             amount, material = _material_and_amount(rest, known)
         if amount is None:
             notes += ("no amount written; kept as not noted",)
-    material = material.strip().removeprefix("of ").strip()
+    material = " ".join(material.split()).removeprefix("of ")
     if not material and verb is not None and verb[1].lower() == "watered":
         material = "water"
     if not material:

@@ -62,23 +62,36 @@ def parse_line(
     when = _when(date, read_date, now.astimezone(zone))
     records: list[AnyEntry] = []
     notes_on: list[str] = list(when.flags)
-    if date is None:
-        notes_on.append("no date written: taken as now")
-    known = Known(containers or {}, _bedding_m(bin))
+    known = Known(containers or {}, _bedding_m(bin), bin.height.high)
     found = list(each_said(rest, known))
+    if date is None and any(said.day is None for _, said in found):
+        notes_on.append("no date written: taken as now")
     if date is None:
         _refuse_other_head(rest, found, known)
     for clause, said in found:
+        own = when if said.day is None or _kept_undated(date, said) else _when(said.day, read_date, when.start)
+        notes_on += own.flags
         shared: dict[str, Any] = {
             "id": new_id(),
             "bin": bin.name,
-            "when": when,
+            "when": own,
             "words": clause.text,
             "noted_at": now,
         }
         records.append(said.kind(**shared, **said.fields))
         notes_on += (f"'{clause.text}': {note}" for note in said.notes)
-    return Understood(tuple(records), tuple(dict.fromkeys(notes_on)), date is not None)
+    dated = date is not None or all(said.day is not None for _, said in found)
+    return Understood(tuple(records), tuple(dict.fromkeys(notes_on)), dated)
+
+
+def _kept_undated(date: Clause | None, said: Said) -> bool:
+    """Whether the line's date holds for a clause with a day of its own: for a note it does, others are refused."""
+    if date is None or said.day is None:
+        return False
+    if said.kind is Note:
+        return True
+    what = f"the line begins with a date, and here is another: '{said.day.text}'"
+    raise said.day.error(what, 0, "Write one of them, in front or at the end.")
 
 
 def _bedding_m(bin: Bin) -> float | None:

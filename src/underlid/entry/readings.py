@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from underlid.entry.animals import counts_animals
 from underlid.entry.places import PLACE, blank, find_depth, find_instrument, find_place
 from underlid.entry.said import Known, Said, spaces, without_lead
 from underlid.entry.split import AMOUNT_BEGINS, Clause
-from underlid.quantity import VagueAmount, find_unit, unit_written
+from underlid.quantity import VagueAmount, find_unit, parse_amount, show_amount, unit_written
 from underlid.records import Measured, Reading
 
 _MEASURED = re.compile(
@@ -37,6 +38,12 @@ _UNKNOWN = re.compile(r"not\s+\w+|unknown|\?+", re.IGNORECASE)
 _LOWEST_FIFTH = 0.8  # where it begins, as a share of the bedding's depth
 
 
+# Below freezing, or frozen: words for a temperature without a number.
+_FREEZING = re.compile(r"(?<!\w)freezing(?:\s+point)?(?!\w)", re.I)
+_FROZEN = re.compile(r"\s*(?:(?:all|hard|completely)\s+)?frozen(?:\s+(?:solid|hard|through))?\s*", re.I)
+_ONLY_NUMBER = re.compile(r"\s*([-−]\s?\d{1,2}(?:[.,]\d)?)\s*")
+
+
 def looks_like_a_temperature(text: str) -> bool:
     """Whether words hold a number with °C, °F or degrees, or one right after a place: "middel 2 C", "edge 4"."""
     return _temperature_in(text) is not None
@@ -54,6 +61,8 @@ def temperature_hint(text: str) -> str | None:
 def _temperature_in(text: str) -> str | None:
     if found := _TEMPERATURE.search(text):
         return found[0]
+    if below := _ONLY_NUMBER.fullmatch(text):
+        return f"{below[1]} C"
     placed = _PLACED_NUMBER.search(text)
     return f"{placed[1]} C" if placed else None
 
@@ -65,6 +74,10 @@ def reading(clause: Clause, previous: Said | None, known: Known) -> Said | None:
     text, place, place_at, notes = find_place(text)
     named, text = _quantity(text)
     text = without_lead(_without_symbols(text)).rstrip(" ,")
+    if place_at >= 0 and place != "not noted" and _FROZEN.fullmatch(text):
+        amount = replace(parse_amount("at most 0 C"), words=" ".join(text.split()))
+        fields = {"quantity": "temperature", "amount": amount, "place": place, "instrument": instrument, "depth": None}
+        return Said(Reading, fields, (*notes, "frozen taken as at most 0 °C"))
     if not AMOUNT_BEGINS.match(text.strip()):
         return None
     before = previous if previous is not None and previous.kind is Reading else None
@@ -83,11 +96,23 @@ def reading(clause: Clause, previous: Said | None, known: Known) -> Said | None:
             notes += (f"no unit written; taken as {_name_of(unit) or name}, as before",)
     amount = known.amount(clause, text, 0, _CANONICAL[name], unit)
     depth = known.amount(clause, depth_words, depth_at, "m") if depth_words else None
+    if depth is not None:
+        notes += _deeper_than_bedding(clause, depth, depth_at, known)
     if depth is None and place == "not noted" and place_at >= 0 and known.bedding_m is not None:
         place, depth = "middle", _lowest_fifth(known.bedding_m)
         notes = (*notes[1:], "bottom taken as the lowest fifth of the bedding, in the middle")
     fields = {"quantity": name, "amount": amount, "place": place, "instrument": instrument, "depth": depth}
     return Said(Reading, fields, notes + amount.flags, unit)
+
+
+def _deeper_than_bedding(clause: Clause, depth: VagueAmount, at: int, known: Known) -> tuple[str, ...]:
+    """A remark on a depth below the bedding as it was laid, which may have grown; below the bin it is refused."""
+    if known.height_m is not None and depth.low > known.height_m:
+        what = f"{show_amount(depth)} down is below the bin, which is {100 * known.height_m:.0f} cm high"
+        raise clause.error(what, at, "Check the depth and its unit.")
+    if known.bedding_m is not None and depth.low > known.bedding_m:
+        return (f"{show_amount(depth)} down is deeper than the bedding was laid ({100 * known.bedding_m:.0f} cm)",)
+    return ()
 
 
 def _is_bare(text: str, place_at: int) -> bool:
@@ -115,6 +140,6 @@ def _quantity(text: str) -> tuple[Measured | None, str]:
         return _NAMES[found.lastgroup or ""], blank(text, *found.span())
     if re.search(r"\bph(?!\w)", text, re.I):
         return "pH", _AFTER_PH.sub(spaces, text)
-    if _TEMPERATURE.search(text):
+    if _TEMPERATURE.search(text) or _FREEZING.search(text):
         return "temperature", text
     return ("EC" if _EC_UNIT.search(text) else None), text

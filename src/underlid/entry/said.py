@@ -20,14 +20,16 @@ class Said:
     fields: Mapping[str, Any]
     notes: tuple[str, ...] = ()
     unit: str = ""  # as it was spelled
+    day: Clause | None = None  # the clause's own date: "yesterday"
 
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What was told before: what containers hold, and how deep the bedding is in m (None for not noted)."""
+    """What was told before: what containers hold, how deep the bedding is and how high the bin, in m (None: unknown)."""
 
     containers: Mapping[str, VagueAmount]
     bedding_m: float | None = None
+    height_m: float | None = None
 
     def amount(self, clause: Clause, text: str, shift: int, expect: str | None, unit: str = "") -> VagueAmount:
         """The amount that the text, blanked from `shift` on, stands for; its words without the blanks."""

@@ -36,7 +36,7 @@ _SHORT_DATE = re.compile(
 # What begins an amount, in words or digits.
 AMOUNT_BEGINS = re.compile(
     rf"(?:ph\s*)?(?:[-−–+~≈<>≤≥]\s*)?(?:{_NUMBER}|about\b|around\b|roughly\b|approx|circa\b|ca\b|just\s+(?:above|over|under|below)"
-    r"|(?:under|over|above|below)\s+(?:[-−–~]\s*|minus\s+)?\d|less\s+than|more\s+than|fewer\s+than|at\s+(?:least|most)|up\s+to"
+    r"|(?:under|over|above|below)\s+(?:(?:[-−–~]\s*|minus\s+)?\d|freezing\b)|less\s+than|more\s+than|fewer\s+than|at\s+(?:least|most)|up\s+to"
     r"|no\b|none\b|between\b|minus\b|half\b|several\b|few\b|couple\b|dozens?\b|hundreds?\b|nearly\b|almost\b|some\s+\d"
     r"|not\s+(?:noted|known|measured)|unknown\b|\?|slightly\b|exactly\b|zero\b|nil\b)",
     re.IGNORECASE,
@@ -49,6 +49,19 @@ _OPINION = r"(?:i\s+(?:think|guess|reckon)|maybe|perhaps|probably)(?!\w)"
 _ONLY_OPINION = re.compile(rf"\(?{_OPINION}\)?", re.IGNORECASE)
 _FIRST_OPINION = re.compile(rf"(?:{_OPINION}[\s,]*)+", re.IGNORECASE)
 _LAST_OPINION = re.compile(rf"(?:[\s,]+\(?{_OPINION}\)?)+$", re.IGNORECASE)
+# A day, perhaps with a time, that ends a clause; in "since yesterday" and "grounds from this morning" it is no date.
+_PART = r"(?:\s+(?:morning|afternoon|evening|night))?"
+_FULL_WEEKDAY = r"(?:mon|tues|wednes|thurs|fri|satur|sun)day"
+LAST_DAY = re.compile(
+    r"(?:^|(?<=[\s,]))(?<!\bfrom )(?<!\bsince )(?<!\buntil )(?<!\btill )(?<!\bthan )(?<!\bfor )(?<!\bbefore )"
+    r"(?<!\bafter )(?<!\bof )(?<!\bby )(?<!\bas )(?<!\blike )(?<!\bthe )(?<!\band )(?<!\bor )(?:"
+    rf"(?:the\s+day\s+before\s+)?yesterday{_PART}|today|tonight|just\s+now|last\s+(?:night|evening|week)"
+    rf"|this\s+(?:morning|afternoon|evening)|(?:on|last)\s+{_WEEKDAY}{_PART}|{_FULL_WEEKDAY}{_PART}"
+    rf"|on\s+(?:the\s+)?{_DAY}\s+(?:of\s+)?{_MONTH}|on\s+{_MONTH}\s+{_DAY}"
+    r"|(?:\d{1,2}|an?|one|two|three|four|five|six|a\s+couple\s+of)\s+(?:day|week|hour)s?\s+ago"
+    r")(?:\s+(?:at|around|about)\s+(?:\d{1,2}(?:[:.]\d\d)?\s*(?:[ap]m)?|noon|midday|midnight))?[\s.!]*$",
+    re.IGNORECASE,
+)
 KEPT = re.compile(r"(?:notes?|nb|ps|remark)\b", re.IGNORECASE)  # what follows is a note, whatever it says
 # A dash or a bullet that makes a list of lines; before a number it is a minus.
 _BULLET = re.compile(
@@ -100,6 +113,19 @@ def without_opinion(clause: Clause) -> Clause:
     return clause.part(first.end() if first else 0, last.start() if last else None)
 
 
+def day_and_rest(clause: Clause) -> tuple[Clause | None, Clause]:
+    """The day that a clause ends in, but for a place, and the clause with the day blanked out."""
+    found = None if KEPT.match(clause.text) else LAST_DAY.search(find_place(clause.text)[0])
+    if found is None or not clause.text[: found.start()].strip(" ,"):
+        return None, clause
+    day = clause.part(*found.span())
+    start, end = day.begins, day.begins + len(day.text)
+    left = Clause(clause.line[:start] + " " * len(day.text) + clause.line[end:], 0, clause.line).text
+    rest = clause_of(left, clause.begins, clause.begins + len(clause.text))
+    text = rest.text.rstrip(" ,")
+    return day, Clause(text, rest.begins, left)
+
+
 def date_and_rest(line: str, is_date: Callable[[str], bool]) -> tuple[Clause | None, Clause]:
     """The date before the first colon that a space follows, if one stands there, and the rest.
 
@@ -127,7 +153,7 @@ def clauses(sentence: Clause) -> list[Clause]:
     parts: list[Clause] = []
     for part in _cut(sentence, cuts):
         both = clause_of(part.line, parts[-1].begins, part.begins + len(part.text)) if parts else part
-        doubt = _ONLY_OPINION.fullmatch(part.text)
+        doubt = _ONLY_OPINION.fullmatch(part.text) or LAST_DAY.match(part.text)
         if parts and (doubt or _one_amount_twice(both, part) or _where_of(parts[-1], part)):
             parts[-1] = both
         else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, fields, replace
 from datetime import datetime
@@ -14,7 +15,8 @@ from underlid.journal.errors import BadCell
 from underlid.journal.rows import SHAPES, choices, is_amount
 from underlid.journal.rules import unknown_bin
 from underlid.quantity.amount import VagueAmount, parse_amount
-from underlid.quantity.mistake import Mistake
+from underlid.quantity.mistake import Mistake, plain
+from underlid.quantity.units import DEGREES, KIND_OF_UNIT, find_unit
 from underlid.quantity.when import VagueTime, parse_when
 from underlid.records import Bin, Claim, Feeding, Measured, Note, Reading, Sighting
 
@@ -33,6 +35,10 @@ UNIT_OF: dict[Measured, str] = {
 }
 
 
+#: A column of files from elsewhere: the unit of amounts without one.
+UNIT = "unit"
+
+
 @dataclass(frozen=True, slots=True)
 class RowReader:
     """What is known around the rows of one file."""
@@ -41,7 +47,7 @@ class RowReader:
     bins: Mapping[str, Bin]
     containers: Mapping[str, VagueAmount]
     now: datetime
-    noted: bool  # whether the file says when each row was noted
+    headings: Mapping[str, str]  # our columns to the file's headings, which may name a unit: "Temp (F)"
     decimal_comma: bool
 
     def entry(self, cells: Cells) -> Exchanged:
@@ -67,7 +73,7 @@ class RowReader:
         if hint is VagueTime:
             return _exact_time(name, cells) if taken else self._read_time(name, cells, home)
         if name == "noted_at":
-            if not self.noted:
+            if "noted_at" not in self.headings:
                 return self.now
             return _moment(name, cells) if name in cells else None
         if choices(hint):
@@ -79,11 +85,29 @@ class RowReader:
         expect = "m" if name == "depth" else "1" if self.kind is Sighting else None
         if name == "amount" and self.kind is Reading:
             expect = UNIT_OF[_choice("quantity", MISSING, tuple(UNIT_OF), cells)]
-        plain = words.replace(",", ".") if self.decimal_comma else words
+        written = words.replace(",", ".") if self.decimal_comma else words
+        unit = self._unit(name, expect, cells)
         try:
-            return replace(parse_amount(plain, expect=expect, containers=self.containers), words=words)
+            amount = parse_amount(written, expect=expect, unit=unit, containers=self.containers)
+            bare = not unit and expect in _NEEDS_UNIT and parse_amount(written, containers=self.containers).unit == "1"
         except ValueError as error:
             raise BadCell(column=name, value=words, detail=_said(error)) from error
+        if bare and amount.kind != "not noted":
+            fixed = f", or give -f unit={expect}" if name == "amount" else ""
+            detail = f"this number has no unit; write it in the cell or the heading{fixed}"
+            raise BadCell(column=name, value=words, detail=detail)
+        return replace(amount, words=words)
+
+    def _unit(self, name: str, expect: str | None, cells: Cells) -> str:
+        """The spelling of the unit that a number without one has: from the row, or else from the heading."""
+        told = cells.get(UNIT, "").strip() if name == "amount" else ""
+        if not told or expect is None:
+            return unit_in(self.headings.get(name, ""), expect)
+        unit = find_unit(plain(told))
+        if unit is None or unit.canonical != expect:
+            detail = f"it is no unit of {KIND_OF_UNIT[expect]}, such as {expect}"
+            raise BadCell(column=UNIT, value=told, detail=detail)
+        return plain(told)
 
     def _read_time(self, name: str, cells: Cells, home: Bin) -> VagueTime:
         words = _filled(name, cells)
@@ -91,6 +115,28 @@ class RowReader:
             return parse_when(words, now=self.now, tz=ZoneInfo(home.timezone), start=home.started.start)
         except ValueError as error:
             raise BadCell(column=name, value=words, detail=_said(error)) from error
+
+
+# The others are counts and pH, which are written without.
+_NEEDS_UNIT = ("degC", "%", "mS/cm", "m")
+
+
+def unit_in(heading: str, expect: str | None) -> str:
+    """The spelling of the one unit of the kind expected that a heading names, or "" for none or several.
+
+    >>> unit_in("Temp (F)", "degC"), unit_in("temp_degC", "degC"), unit_in("Depth in cm", "m"), unit_in("C or F", "degC")
+    ('f', 'degc', 'cm', '')
+    """
+    words = re.split(r"[\s_,;:()\[\]]+", plain(heading))
+    found = {}
+    for word in words:
+        unit = find_unit(word)
+        if unit is not None and unit is not DEGREES and unit.canonical == expect:
+            found[unit] = word
+    # "Depth in cm" has a word that is a unit too.
+    if len(found) > 1 and "in" in words:
+        found = {unit: word for unit, word in found.items() if word != "in"}
+    return next(iter(found.values())) if len(found) == 1 else ""
 
 
 def _exact_amount(name: str, cells: Cells) -> VagueAmount:

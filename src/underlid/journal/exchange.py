@@ -20,12 +20,12 @@ import json
 import uuid
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import MISSING, dataclass, fields, replace
+from dataclasses import MISSING, dataclass, field, fields, replace
 from datetime import datetime
 from functools import partial
 from typing import BinaryIO, get_args
 
-from underlid.journal.cells import Exchanged, RowReader
+from underlid.journal.cells import UNIT, Exchanged, RowReader
 from underlid.journal.errors import (
     BadCell,
     BadMapping,
@@ -40,6 +40,9 @@ from underlid.journal.rows import NOT_NOTED_AT, SHAPES, as_row, is_amount, kind_
 from underlid.journal.store import Journal
 from underlid.quantity.when import VagueTime
 from underlid.records import Reading
+
+#: How many good rows a report shows.
+SHOWN = 5
 
 #: Largest file that is read, in bytes: some 200 000 readings.
 MAX_BYTES = 50_000_000
@@ -67,6 +70,7 @@ class ImportReport:
     refused: tuple[RefusedRow, ...]
     ignored: tuple[str, ...]  # headings that no column was taken from
     stored: bool  # whether the accepted rows are in the journal now
+    first: tuple[tuple[int, Exchanged], ...] = field(default=(), compare=False)  # good rows to look at, by line
 
 
 def export_entries(journal: Journal, stream: BinaryIO, *, kind: type[Exchanged] = Reading) -> int:
@@ -102,9 +106,9 @@ def import_entries(
     ----------
     now : the clock, with a zone: "yesterday" is counted from it, and it is when the rows were noted
     columns : the file's headings to ours, such as {"Temp (C)": "amount"}; a heading that is one of ours
-        stands for itself
+        stands for itself. A number without a unit has the one its heading names
     fixed : what a column holds where the file has no such column or an empty cell, such as
-        {"quantity": "temperature"}
+        {"quantity": "temperature"}; {"unit": "degF"} is the unit of amounts without one
     bin : the bin of rows that do not name one
     dry_run : find every bad row, store nothing
     skip_bad : store the good rows although there are bad ones
@@ -128,7 +132,7 @@ def import_entries(
         bins={each.name: each for each in journal.bins()},
         containers=journal.containers(),
         now=now,
-        noted="noted_at" in heading_of,
+        headings=heading_of,
         decimal_comma=decimal_comma,
     )
     seen: Counter[str] = Counter()
@@ -172,6 +176,7 @@ def import_entries(
         refused=tuple(sorted(refused, key=lambda row: row.line)),
         ignored=tuple(heading for heading in headings if heading not in heading_of.values()),
         stored=not dry_run and (skip_bad or not refused),
+        first=tuple((line, entry) for at, (line, _, entry) in enumerate(good) if at not in wrong)[:SHOWN],
     )
 
 
@@ -238,7 +243,7 @@ def _fit(
     kind: type[Exchanged], headings: list[str], columns: Mapping[str, str], fixed: Mapping[str, str]
 ) -> dict[str, str]:
     """Return our columns with the heading that each is read from."""
-    ours = set(_columns(kind).values())
+    ours = set(_columns(kind).values()) | ({UNIT} if kind is Reading else set())
     for name in (*columns.values(), *fixed):
         if name not in ours:
             raise BadMapping(detail=f"there is no column '{name}', use one of {', '.join(sorted(ours))}")

@@ -60,7 +60,7 @@ def one_number(mark: Mark, m: Measured) -> tuple[Bound, Bound, Kind]:
         case "about":
             spread = _spread(m)
             return m.low - spread, m.high + spread, "about"
-        case _ if m.whole:
+        case _ if m.whole or (m.low == m.high == 0 and m.unit.canonical in ("kg", "L")):  # no food is none at all
             return m.low, m.high, "exact"
         case _:
             return m.low - m.step / 2, m.high + m.step / 2, "exact"

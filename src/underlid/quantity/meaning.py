@@ -34,7 +34,7 @@ from underlid.quantity.units import DEGREES, FAHRENHEIT, UNIT_OF, Unit
 
 BY_EYE = Fraction(1, 5)  # how far a filled container may be from full
 MAYBE_FAHRENHEIT = 30  # a temperature without a letter from here on may have been meant in °F
-HARDLY = (-60, 100)  # °C; a bin outside this is a slip of the pen
+COLDEST, HOTTEST = -40, 90  # °C; beyond this it is a slip of the pen (our judgement)
 LARGEST = 10**15
 
 
@@ -121,6 +121,8 @@ class _Means:
         low, high, kind = bounds
         canonical = measured[0].unit.canonical
         low, high = within(canonical, low, high)
+        if canonical == "degC":
+            self._refuse_beyond(low, high, measured[0])
         return _Span(low, high, kind, canonical, measured, tuple(dict.fromkeys(flags)))
 
     def twice(self, first: Phrase, second: Phrase) -> _Span:
@@ -182,7 +184,7 @@ class _Means:
         if unit is None:
             if not plain.isalpha() or self.expect not in (None, "L", "kg"):
                 raise self.error(f"'{plain}' is no unit", at, examples(self.expect))
-            mend = "If that is a container of yours, say first what it holds, for example that a handful holds 0.2 L."
+            mend = f'If that is a container of yours, say first what it holds: underlid container {plain} "0.2 L".'
             raise self.error(f"'{plain}' is no unit, and no container of that name is defined", at, mend)
         if held is not None and not 0 <= held.low <= held.high < LARGEST:
             raise self.error(
@@ -215,10 +217,21 @@ class _Means:
         if unit is DEGREES and high >= MAYBE_FAHRENHEIT:
             other = float(FAHRENHEIT.to_canonical(number.high))
             flags.append(f"no letter written; taken as °C (as °F it would be {other:.1f} °C)")
-        if unit.canonical == "degC" and not HARDLY[0] <= low <= high <= HARDLY[1]:
+        if unit.canonical == "degC" and not COLDEST <= low <= high <= HOTTEST:
             flags.append("no bin is that cold or hot: please check")
         step = number.step * unit.factor
         return Measured(low, high, step, unit, quantity.at, number.vague, number.open, tuple(flags))
+
+    def _refuse_beyond(self, low: Bound, high: Bound, first: Measured) -> None:
+        """Refuse a temperature that lies wholly beyond what any bin or night has."""
+        if (low is None or low <= HOTTEST) and (high is None or high >= COLDEST):
+            return
+        number = first.unit.from_canonical(first.low)
+        mend = "Check the number and its unit."
+        if first.unit is not FAHRENHEIT and COLDEST <= FAHRENHEIT.to_canonical(number) <= HOTTEST:
+            mend = f"Was it in °F? Then write '{float(number):g} F'."
+        what = f"no bin is that cold or hot: a temperature here is from {COLDEST} to {HOTTEST} °C"
+        raise self.error(what, first.at, mend)
 
     def _compound(self, quantity: Quantity) -> Measured:
         (big, big_name), (small, small_name) = quantity.parts

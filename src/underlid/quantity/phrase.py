@@ -208,6 +208,10 @@ class _Reader(Transformer[Token, Any]):
                 mark = _MARKS[part.type]
         return Quantity(((number, unit),), mark, number.at, unit_at)
 
+    def freezing(self, token: Token) -> Quantity:
+        at = token.start_pos or 0
+        return Quantity(((_exact(0, token), "c"),), "", at, at)
+
     def compound(self, *parts: Any) -> Quantity:
         numbers = [p for p in parts if isinstance(p, Number)]
         units = [p for p in parts if isinstance(p, tuple)]
