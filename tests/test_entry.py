@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from underlid.entry import EntryError, Understood, describe, looks_like_a_temperature, parse_line
+from underlid.entry import EntryError, Understood, corrected, describe, looks_like_a_temperature, parse_line
 from underlid.quantity import VagueAmount, parse_amount, parse_when
 from underlid.records import AnyEntry, BeddingLayer, Bin, Claim, Feeding, Note, Photo, Reading, SampleCount, Sighting
 
@@ -534,3 +534,146 @@ def test_no_line_breaks_the_reader_and_no_word_is_lost(text: str) -> None:
     kept = "".join(record.when.words + record.words for record in found.records)
     letters = {c for c in text if c.isalnum()}
     assert letters - set(kept) <= {*"and"}  # only the joining "and" is dropped
+
+
+@pytest.mark.parametrize(
+    ("text", "material", "place"),
+    [
+        ("fed 200 g melon rind in the corner yesterday", "melon rind", "edge"),
+        ("fed 200 g melon rind yesterday in the corner", "melon rind", "edge"),
+        ("fed 200 g melon rind, yesterday", "melon rind", "not noted"),
+        ("fed 200 g melon   rind on Monday", "melon rind", "not noted"),  # today is a Tuesday
+    ],
+)
+def test_a_day_at_the_end_of_a_clause_is_its_date(text: str, material: str, place: str) -> None:
+    line = understood(text)
+    (fed,) = line.records
+    assert isinstance(fed, Feeding)
+    assert (fed.material, fed.place, fed.words) == (material, place, text)
+    assert fed.when.start == datetime(2026, 2, 9, tzinfo=ZONE)
+    assert line.dated
+
+
+def test_a_day_holds_for_what_stands_before_it_of_its_own_kind_and_for_nothing_else() -> None:
+    middle, edge, fed, air = understood("middle 3 C, edge 1 C last night, fed 150 g peel; air 4 C").records
+    assert middle.when == edge.when == parse_when("last night", now=NOW, tz=ZONE)
+    assert fed.when.start == air.when.start == NOW
+    assert "no date written: taken as now" in understood("middle 3 C last night; air 4 C").notes_on
+    assert "no date written: taken as now" not in understood("middle 3 C last night").notes_on
+
+
+def test_a_day_behind_a_word_that_needs_it_is_no_date() -> None:
+    fed = only("fed 200 g coffee grounds from this morning")
+    assert isinstance(fed, Feeding)
+    assert fed.material == "coffee grounds from this morning"
+    assert fed.when.start == NOW
+    assert only("colder than yesterday").when.start == NOW
+
+
+def test_a_line_with_two_dates_is_refused_and_its_words_are_shown_whole() -> None:
+    with pytest.raises(EntryError, match="here is another: 'yesterday'"):
+        understood("23 Jan: middle 2 C yesterday")
+    assert only("23 Jan: smelled bad last night").when.start == datetime(2026, 1, 23, tzinfo=ZONE)
+    with pytest.raises(EntryError, match="fed 2x yesterday in the corner"):
+        understood("fed 2x yesterday in the corner")
+    with pytest.raises(EntryError, match="no such day"):
+        understood("fed 200 g peel on 30 Feb")
+
+
+NOTHING = ["fed 0 g potato peel", "fed nothing", "fed none", "feeding not noted", "watered 0 L", "fed 0.0 kg peel"]
+
+
+@pytest.mark.parametrize("text", NOTHING)
+def test_nothing_fed_is_a_note_and_as_a_correction_withdraws_the_feeding(text: str) -> None:
+    assert isinstance(only(text), Note)
+    fed = replace(only("23 Jan: fed 150 g potato peel in the corner"), id="fed-1")
+    mended, notes = corrected(understood(text), fed)
+    assert isinstance(mended, Feeding)
+    assert (mended.amount.low, mended.amount.high, mended.amount.unit) == (0, 0, "kg")
+    assert (mended.corrects, mended.id, mended.words, mended.when) == ("fed-1", "id-1", text, fed.when)
+    assert "the earlier feeding is withdrawn" in notes
+
+
+@pytest.mark.parametrize("text", ["fed 0.5 g peel", "fed 0 to 5 g peel", "fed no more than 100 g peel"])
+def test_a_little_is_not_nothing(text: str) -> None:
+    fed = only(text)
+    assert isinstance(fed, Feeding)
+    assert fed.amount.high > 0
+
+
+def test_nothing_fed_withdraws_no_reading() -> None:
+    mended, _ = corrected(understood("fed nothing"), only("middle 3 C"))
+    assert isinstance(mended, Note)  # which the journal refuses as a correction of a reading
+
+
+def test_a_depth_below_the_bedding_is_told_and_one_below_the_bin_refused() -> None:
+    laid = BeddingLayer("l", 0, "leaves", parse_amount("18 cm"), parse_amount("not noted", expect="%"))
+    bin = replace(BIN, layers=(laid,))
+
+    def told(text: str) -> tuple[str, ...]:
+        return parse_line(f"23 Jan: {text}", bin=bin, now=NOW, new_id=ids()).notes_on
+
+    assert told("10 cm down 2 C") == ()
+    assert "deeper than the bedding was laid (18 cm)" in told("22 cm down 2 C")[0]
+    with pytest.raises(EntryError, match="60 cm down is below the bin, which is at most 29 cm high"):
+        told("60 cm deep 2 C")
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "low", "high", "kind"),
+    [
+        ("edge just above freezing", "edge", 0, 1, "between"),
+        ("edge below freezing", "edge", -math.inf, 0, "at most"),
+        ("frozen solid at the edge", "edge", -math.inf, 0, "at most"),
+        ("top frozen", "surface", -math.inf, 0, "at most"),
+        ("the middle was frozen through", "middle", -math.inf, 0, "at most"),
+        ("middle 5ish C", "middle", 3.5, 6.5, "about"),
+    ],
+)
+def test_words_for_frost_are_temperatures(text: str, place: str, low: float, high: float, kind: str) -> None:
+    found = reading(text)
+    assert (found.quantity, found.place) == ("temperature", place)
+    assert (found.amount.low, found.amount.high, found.amount.kind) == (low, high, kind)
+
+
+@pytest.mark.parametrize("text", ["edge not frozen", "frozen", "it was freezing outside", "frozen peas at the edge"])
+def test_frost_elsewhere_or_denied_is_a_note(text: str) -> None:
+    assert isinstance(only(text), Note)
+
+
+def test_a_bare_number_below_zero_is_a_note_with_a_hint() -> None:
+    line = understood("-3 last night")
+    assert isinstance(line.records[0], Note)
+    assert "write it as 'middle -3 C'" in line.notes_on[0]
+    with pytest.raises(EntryError, match="no unit"):
+        understood("middle 5ish")
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "low", "high", "kind"),
+    [
+        ("moisture like a wrung-out sponge", "not noted", 60, 80, "about"),
+        ("damp as a wrung out sponge in the middle", "middle", 60, 80, "about"),
+        ("a few drops when squeezed", "not noted", 70, 85, "about"),
+        ("edge gives just a few drops when squeezed", "edge", 70, 85, "about"),
+        ("bedding soaking wet", "not noted", 80, math.inf, "at least"),
+        ("middle sodden 5 cm down", "middle", 80, math.inf, "at least"),
+    ],
+)
+def test_moisture_by_feel_is_wide_and_marked(text: str, place: str, low: float, high: float, kind: str) -> None:
+    found = reading(text)
+    assert (found.quantity, found.place) == ("moisture", place)
+    assert (found.amount.low, found.amount.high, found.amount.kind) == (low, high, kind)
+    assert found.amount.flags == ("moisture by feel: common practice, no source",)
+
+
+@pytest.mark.parametrize("text", ["dry on top", "soaking wet on top", "soaking wet newspaper at the edge", "wet"])
+def test_other_words_on_wetness_are_notes(text: str) -> None:
+    assert isinstance(only(text), Note)
+
+
+def test_frost_and_feel_keep_their_depth() -> None:
+    for text in ("middle frozen 5 cm down", "middle sodden 5 cm down"):
+        depth = reading(text).depth
+        assert depth is not None
+        assert depth.words == "5 cm"

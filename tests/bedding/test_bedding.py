@@ -47,7 +47,7 @@ def test_layers_are_weighted_by_depth():
 @pytest.mark.parametrize(
     ("sizes", "sentence"),
     [
-        ((0.4, 0.3, 0.2, 0.25), "only 0.2 m high"),
+        ((0.4, 0.3, 0.2, 0.25), r"25 cm \(9\.84 in\) deep but the bin is only 20 cm \(7\.87 in\) high"),
         ((-0.4, 0.3, 0.2, 0.1), "check the unit"),
         ((43.0, 30.0, 28.0, 20.0), "check the unit"),
         ((float("nan"), 0.3, 0.2, 0.1), "check the unit"),
@@ -101,6 +101,22 @@ def test_what_insulates_conducts_less_than_plastic_and_more_than_still_air():
     assert all(conductivity_of(name) > 0.1 for name in walls)
 
 
+@pytest.mark.parametrize(
+    ("asked", "meant"),
+    [
+        ("polystirene", "expanded polystyrene"),
+        ("Styrene", "expanded polystyrene"),
+        ("extruded polystirene", "extruded polystyrene"),
+        ("polyethilene", "polyethylene"),
+        ("rock wool", "mineral wool"),
+        ("bubblewrap", "bubble wrap"),
+    ],
+)
+def test_an_unknown_material_is_answered_with_the_one_whose_word_is_nearest(asked, meant):
+    with pytest.raises(UnknownWall, match=f"did you mean '{meant}'"):
+        conductivity_of(asked)
+
+
 @pytest.mark.parametrize("thickness_m", [0.0, -0.01, 0.0005, 5.0, float("nan")])
 def test_a_layer_too_thin_or_too_thick_is_refused(thickness_m):
     with pytest.raises(ThinOrThickInsulation, match="1 mm to 1 m"):
@@ -116,5 +132,5 @@ def test_an_unknown_layer_is_refused_with_the_nearest_name(said, meant):
 
 
 def test_an_impossible_wall_is_refused():
-    with pytest.raises(ImpossibleVessel, match=r"0 to 0\.5 m thick"):
+    with pytest.raises(ImpossibleVessel, match=r"0 to 50 cm \(20 in\) thick"):
         Vessel(0.4, 0.3, 0.25, 0.2, wall_thickness_m=3.0)

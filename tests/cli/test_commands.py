@@ -94,6 +94,36 @@ def test_a_correction_without_a_date_keeps_the_date(with_bin):
     assert "not noted" in mended["understood"]
 
 
+def test_a_feeding_can_be_withdrawn(with_bin):
+    with_bin("log", "north", "23 Jan: fed 150 g potato peel", "--yes", "--now", NOW)
+    (fed,) = with_bin("entries", "north", "--json").json
+    done = with_bin("log", "north", "feeding not noted", "--yes", "--corrects", fed["id"][:8], "--now", NOW)
+    assert "withdrawn" in done.out
+    (mended,) = with_bin("entries", "north", "--json").json
+    assert mended["understood"] == "fed potato peel: 0 g, 23 Jan 2026"
+
+
+@pytest.mark.parametrize("name", ["red wigglers", "Redworm", "brandling", "tiger worm", "E. fetida"])
+def test_a_worm_may_be_called_by_its_common_name(underlid, name):
+    told = underlid(
+        "new", "north", "--size", "17 x 12 x 11 in", "--species", name, "--timezone", "Europe/London", "--now", NOW
+    )
+    assert "species: Eisenia fetida" in told.out
+    assert "No facts" not in told.out
+
+
+def test_a_container_needs_no_quotes(with_bin):
+    assert "0.15 L" in with_bin("container", "handful", "0.15", "L").out
+
+
+def test_a_dry_run_shows_what_was_understood(with_bin, tmp_path):
+    logger = tmp_path / "logger.csv"
+    logger.write_text("when,Temp (F)\n2026-01-05,41\n")
+    words = ("import", logger, "--bin", "north", "-c", "amount=Temp (F)", "-f", "quantity=temperature", "--now", NOW)
+    assert "line 2: temperature: 5 °C (41 °F), 5 Jan 2026" in with_bin(*words, "--dry-run").out
+    assert with_bin(*words, "--dry-run", "--json").json["first"][0]["line"] == 2
+
+
 def test_a_container_gives_half_a_bucket_a_volume(with_bin):
     refused = with_bin("log", "north", "fed half a bucket of leaves", "--yes", "--now", NOW)
     assert refused.code == 2

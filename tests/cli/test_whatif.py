@@ -1,6 +1,7 @@
 """The what-if command as a keeper calls it."""
 
 from contextlib import suppress
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -8,7 +9,7 @@ from hypothesis import strategies as st
 
 from tests.cli.conftest import NOW
 from underlid.bedding.vessel import CONDUCTIVITY, FACES, ThinOrThickInsulation, UnknownWall
-from underlid.cli.changes import NoChange, layer_of
+from underlid.cli.changes import NoChange, layer_of, moved
 from underlid.fit.evidence import NoNumber
 from underlid.quantity import AmountError
 
@@ -72,7 +73,7 @@ def test_sizes_are_told_and_drawn(ask, tmp_path):
         ((), "--insulate"),
         (("--insulate", "gold"), "thickness and a material"),
         (("--insulate", "3 cm gold"), "No conductivity"),
-        (("--insulate", "3 expanded polystyrene"), "with its unit"),
+        (("--insulate", "3 expanded polystyrene"), "has no unit"),
         (("--insulate", "3 cm cork", "--faces", "front"), "--faces"),
         (("--faces", "sides"), "--insulate"),
         (("--move", "balcony"), "open shelter"),
@@ -130,3 +131,13 @@ def test_layers_in_a_keepers_words(words, metres):
 def test_a_layer_without_a_thickness_is_no_layer():
     with pytest.raises(NoChange, match="thickness and a material"):
         layer_of("straw", "sides")
+
+
+def test_a_thickness_without_a_unit_is_asked_for_it():
+    with pytest.raises(NoChange, match="has no unit; write “3 cm expanded polystyrene”"):
+        layer_of("3 expanded polystyrene", "sides")
+
+
+def test_a_shed_is_an_unheated_shed():
+    change: Any = moved("shed", None, None)[0]
+    assert change.keywords["siting"] == "unheated shed"

@@ -10,6 +10,7 @@ from underlid.fit.likelihood import INSTRUMENT_K
 from underlid.fit.predictive import LUCK, predictive
 from underlid.fit.study import Study
 from underlid.quantity.amount import VagueAmount
+from underlid.records import Place
 
 
 def drift(found):
@@ -125,10 +126,8 @@ def test_luck_of_the_count_is_that_of_the_binomial():
 
 def test_by_luck_readings_of_one_spot_stray_together_and_of_others_apart():
     """The covariance of first-order autoregression with noise: the lasting share times exp(-apart / memory)."""
-    entries = tuple(
-        reading(hour, place, between(10, 11))
-        for hour, place in ((100, "middle"), (101, "edge"), (106, "middle"), (160, "middle"))
-    )
+    spots: tuple[tuple[int, Place], ...] = ((100, "middle"), (101, "edge"), (106, "middle"), (160, "middle"))
+    entries = tuple(reading(hour, place, between(10, 11)) for hour, place in spots)
     entries += tuple(reading(hour, "edge", between(60, 80, "%"), of="moisture") for hour in (100, 124))
     study = study_of(entries)
     found = predictive(study).readings

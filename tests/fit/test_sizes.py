@@ -51,6 +51,7 @@ def test_a_bigger_bin_has_the_same_proportions_and_is_fed_and_watered_in_proport
     assert big.situation.vessel.bedding_depth_m == pytest.approx(2 * own.bedding_depth_m)
     assert case.drive.food_kg.sum() > 0
     assert big.drive.food_kg == pytest.approx(8 * case.drive.food_kg)
+    assert fed.drive.water_kg is not None
     assert big.drive.water_kg == pytest.approx(8 * fed.drive.water_kg)
     assert scaled(case, 20).drive.water_kg is None
     assert any("fed and watered in proportion" in note for note in found.notes)

@@ -147,6 +147,55 @@ def test_a_logger_file_is_read_by_its_own_headings(journal: Journal) -> None:
     assert (first.quantity, first.bin, first.noted_at) == ("temperature", "north", NOW)
 
 
+@pytest.mark.parametrize(
+    ("heading", "low"),
+    [
+        ("Temp (F)", 4.722), ("temp_degF", 4.722), ("Temp °F", 4.722), ("T [°C]", 40.5), ("Temp in C", 40.5),
+        ("Fahrenheit", 4.722),
+    ],
+)  # fmt: skip
+def test_a_unit_in_the_heading_is_that_of_numbers_without_one(journal: Journal, heading: str, low: float) -> None:
+    data = f"when,{heading},Depth (cm)\n2026-01-05,41,5\n2026-01-06,6 C,2 in\n".encode()
+    columns = {heading: "amount", "Depth (cm)": "depth"}
+    report = import_readings(journal, io.BytesIO(data), now=NOW, columns=columns, fixed=TEMPERATURE, bin="north")
+    assert report.refused == ()
+    first, second = journal.entries(kind=Reading)
+    assert first.amount.low == pytest.approx(low, abs=1e-3)
+    assert (second.amount.low, second.amount.words) == (5.5, "6 C")
+    assert first.depth is not None
+    assert second.depth is not None
+    assert (first.depth.low, second.depth.low) == pytest.approx((0.045, 0.0381))
+    assert [line for line, _ in report.first] == [2, 3]
+    assert [entry.amount for _, entry in report.first if isinstance(entry, Reading)] == [first.amount, second.amount]
+
+
+@pytest.mark.parametrize("heading", ["Temp", "C or F", "Depth (cm)", "degrees"])
+def test_a_number_without_any_unit_is_refused_and_may_be_given_one(journal: Journal, heading: str) -> None:
+    data = f"when,{heading}\n2026-01-05,41\n2026-01-06,6 C\n2026-01-07,not noted\n".encode()
+
+    def read(**fixed: str) -> ImportReport:
+        return import_readings(
+            journal, io.BytesIO(data), now=NOW, columns={heading: "amount"}, fixed=TEMPERATURE | fixed, bin="north",
+            dry_run=not fixed,
+        )  # fmt: skip
+
+    (refused,) = read().refused
+    assert (refused.line, refused.column) == (2, heading)
+    assert "no unit; write it in the cell or the heading, or give -f unit=degC" in refused.sentence
+    (wrong, *_) = read(unit="kg").refused
+    assert (wrong.column, wrong.value) == ("unit", "kg")
+    assert read(unit="°F").refused == ()
+    assert journal.entries(kind=Reading)[0].amount.low == pytest.approx(4.722, abs=1e-3)
+
+
+def test_a_depth_without_a_unit_or_below_the_bin_is_refused(journal: Journal) -> None:
+    data = b"when,amount,depth\n2026-01-05,6 C,5\n2026-01-06,6 C,9 m\n"
+    report = import_readings(journal, io.BytesIO(data), now=NOW, fixed=TEMPERATURE, bin="north")
+    assert [(row.line, row.column) for row in report.refused] == [(2, "depth"), (3, "depth")]
+    assert "no unit" in report.refused[0].sentence
+    assert "cm high" in report.refused[1].sentence
+
+
 def test_the_same_logger_file_twice_adds_nothing_and_a_longer_one_adds_what_is_new(journal: Journal) -> None:
     read_logger(journal)
     before = dump(journal)

@@ -95,8 +95,31 @@ def test_the_error_points_at_the_place_and_says_how_to_mend_it() -> None:
 
 
 def test_an_unknown_container_is_told_how_to_be_defined() -> None:
-    with pytest.raises(AmountError, match=r"say first what it holds, for example that a handful holds 0\.2 L"):
+    with pytest.raises(AmountError, match=r'say first what it holds: underlid container handful "0\.2 L"'):
         parse_amount("a handful")
+
+
+@pytest.mark.parametrize(
+    ("text", "mend"),
+    [
+        ("250 C", "Check the number and its unit."),
+        ("110 C", "Was it in °F? Then write '110 F'."),
+        ("-41 C", "Check the number and its unit."),  # -41 °F is as impossible
+        ("400 F", "Check the number and its unit."),
+    ],
+)
+def test_a_temperature_that_no_bin_has_is_refused_and_fahrenheit_asked_about_where_it_fits(
+    text: str, mend: str
+) -> None:
+    with pytest.raises(AmountError, match="from -40 to 90 °C") as caught:
+        parse_amount(text)
+    assert caught.value.mend == mend
+
+
+@pytest.mark.parametrize("text", ["0 g", "0 L", "0.0 kg", "zero g"])
+def test_no_food_and_no_water_are_none_at_all(text: str) -> None:
+    amount = parse_amount(text)
+    assert (amount.low, amount.high, amount.kind) == (0, 0, "exact")
 
 
 @pytest.mark.parametrize(

@@ -28,7 +28,9 @@ INFINITE = float("inf")
 def amounts(draw: st.DrawFn) -> VagueAmount:
     unit = draw(st.sampled_from(CANONICAL))
     kind: Kind = draw(st.sampled_from(["exact", "between", "about", "at least", "at most", "not noted"]))
-    bounds = st.floats(float(FLOOR[unit]), float(CEILING.get(unit, 1e9)), allow_subnormal=False)
+    # A temperature that no bin has is refused.
+    least, most = (-40.0, 90.0) if unit == "degC" else (float(FLOOR[unit]), float(CEILING.get(unit, 1e9)))
+    bounds = st.floats(least, most, allow_subnormal=False)
     low, high = sorted((draw(bounds), draw(bounds)))
     if kind in ("at most", "not noted"):
         low = -INFINITE

@@ -29,6 +29,10 @@ Face = Literal["sides", "lid", "base"]
 FACES: tuple[Face, ...] = ("sides", "lid", "base")
 
 
+def _size(metres: float) -> str:
+    return f"{100 * metres:.3g} cm ({metres / 0.0254:.3g} in)"
+
+
 class UnknownWall(ValueError):
     """The material of a wall or of what is around it has no known conductivity."""
 
@@ -49,7 +53,7 @@ class Insulation:
         conductivity_of(self.material)
         if not 0.001 <= self.thickness_m <= 1.0:
             raise ThinOrThickInsulation(
-                f"A layer of {self.material} {self.thickness_m:g} m thick cannot be; give 1 mm to 1 m, with its unit."
+                f"A layer of {self.material} {_size(self.thickness_m)} thick cannot be; give 1 mm to 1 m with unit."
             )
 
     @property
@@ -106,20 +110,22 @@ class Vessel:
             size = getattr(self, name)
             if not 0.02 <= size <= 5.0:
                 raise ImpossibleVessel(
-                    f"{name.removesuffix('_m').replace('_', ' ')} is {size:g} m, but a bin here measures "
-                    "between 0.02 and 5 m; check the unit."
+                    f"The {name.removesuffix('_m').replace('_', ' ')} is {_size(size)}, but a bin here measures "
+                    "between 2 cm and 5 m; check the unit."
                 )
         if self.bedding_depth_m > self.height_m:
             raise ImpossibleVessel(
-                f"The bedding is {self.bedding_depth_m:g} m deep but the bin is only {self.height_m:g} m "
+                f"The bedding is {_size(self.bedding_depth_m)} deep but the bin is only {_size(self.height_m)} "
                 "high inside; give a smaller bedding depth."
             )
         if self.width_m > self.length_m:
             raise ImpossibleVessel(
-                f"The bin is {self.width_m:g} m wide but {self.length_m:g} m long; give the longer side as the length."
+                f"The bin is {_size(self.width_m)} wide but {_size(self.length_m)} long; name the longer side first."
             )
         if not 0 <= self.wall_thickness_m <= 0.5:
-            raise ImpossibleVessel(f"The wall is {self.wall_thickness_m:g} m thick; a wall here is 0 to 0.5 m thick.")
+            raise ImpossibleVessel(
+                f"The wall is {_size(self.wall_thickness_m)} thick; a wall here is 0 to 50 cm (20 in) thick."
+            )
         conductivity_of(self.wall)
 
     @property

@@ -164,8 +164,8 @@ def log(
             if len(records) != 1:
                 raise NotOneOf(f"--corrects mends one entry, but the line makes {len(records)}; give that one alone.")
             earlier = _entry(corrects, book.entries(record.name, superseded=True))
-            record, notes = corrected(understood, earlier)
-            records = (record,)
+            mended, notes = corrected(understood, earlier)
+            records = (mended,)
         if not as_json:
             for entry in records:
                 print(f"  {describe(entry)}  [{entry.id[:SHOWN]}]")

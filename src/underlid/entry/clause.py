@@ -13,7 +13,16 @@ from underlid.entry.animals import ANIMAL, is_sample, sample, sighting
 from underlid.entry.feedings import feeding, feeding_verb, nothing_fed, surely_fed
 from underlid.entry.readings import reading, temperature_hint
 from underlid.entry.said import Known, Said
-from underlid.entry.split import AMOUNT_BEGINS, KEPT, Clause, clauses, day_and_rest, sentences, without_opinion
+from underlid.entry.split import (
+    AMOUNT_BEGINS,
+    KEPT,
+    Clause,
+    EntryError,
+    clauses,
+    day_and_rest,
+    sentences,
+    without_opinion,
+)
 from underlid.records import Feeding, Note
 
 
@@ -24,7 +33,10 @@ def each_said(rest: Clause, known: Known) -> Iterator[tuple[Clause, Said]]:
         told: list[tuple[Clause, Said]] = []
         for clause in (sentence,) if is_sample(sentence) else clauses(sentence):
             day, undated = day_and_rest(clause)
-            previous = replace(said(undated, previous, known), day=day)
+            try:
+                previous = replace(said(undated, previous, known), day=day)
+            except EntryError as error:  # shown in the line as it was written
+                raise EntryError(error.what, clause.line, error.position, error.mend) from None
             told.append((clause, previous))
         yield from _days_lent(told)
 
@@ -45,7 +57,7 @@ def said(clause: Clause, previous: Said | None, known: Known) -> Said:
     if is_sample(surely):
         return sample(surely, known)
     if nothing_fed(surely.text):
-        return Said(Note, {}, ("nothing was fed: kept as a note",))
+        return Said(Note, {}, ("no feeding: kept as a note",))
     verb = None if ANIMAL.search(surely.text) else feeding_verb(surely)
     if verb and surely_fed(surely, known):
         return feeding(surely, verb, known)

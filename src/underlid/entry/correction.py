@@ -17,17 +17,11 @@ def corrected(understood: Understood, earlier: AnyEntry) -> tuple[AnyEntry, tupl
     what was given then is nothing.
     """
     (record,) = understood.records
-    notes = understood.notes_on
+    notes = understood.notes_on if understood.dated else ("no date written: the earlier date stays",)
+    when = record.when if understood.dated else earlier.when
     if isinstance(record, Note) and isinstance(earlier, Feeding) and nothing_fed(record.words):
+        notes += ("the earlier feeding is withdrawn",)
         unit = "kg" if earlier.amount.unit == "1" else earlier.amount.unit
         none = replace(parse_amount("none", expect=unit), words=record.words)
-        record = replace(earlier, id=record.id, when=record.when, words=record.words, noted_at=record.noted_at)
-        record, notes = replace(record, amount=none), ("the earlier feeding is withdrawn",)
-    record = replace(record, corrects=earlier.id)
-    if not understood.dated:
-        record, notes = replace(record, when=earlier.when), (*_told(notes), "no date written: the earlier date stays")
-    return record, notes
-
-
-def _told(notes: tuple[str, ...]) -> tuple[str, ...]:
-    return tuple(note for note in notes if note == "the earlier feeding is withdrawn")
+        record = replace(earlier, id=record.id, words=record.words, noted_at=record.noted_at, amount=none)
+    return replace(record, when=when, corrects=earlier.id), notes

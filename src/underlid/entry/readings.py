@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 
 from underlid.entry.animals import counts_animals
+from underlid.entry.feel import moisture_by_feel
 from underlid.entry.places import PLACE, blank, find_depth, find_instrument, find_place
 from underlid.entry.said import Known, Said, spaces, without_lead
 from underlid.entry.split import AMOUNT_BEGINS, Clause
@@ -74,10 +75,16 @@ def reading(clause: Clause, previous: Said | None, known: Known) -> Said | None:
     text, place, place_at, notes = find_place(text)
     named, text = _quantity(text)
     text = without_lead(_without_symbols(text)).rstrip(" ,")
-    if place_at >= 0 and place != "not noted" and _FROZEN.fullmatch(text):
-        amount = replace(parse_amount("at most 0 C"), words=" ".join(text.split()))
-        fields = {"quantity": "temperature", "amount": amount, "place": place, "instrument": instrument, "depth": None}
-        return Said(Reading, fields, (*notes, "frozen taken as at most 0 °C"))
+    depth, below = _depth(clause, depth_words, depth_at, known)
+    if place != "not noted" and _FROZEN.fullmatch(text):
+        frozen = replace(parse_amount("at most 0 C"), words=" ".join(text.split()))
+        fields = {"quantity": "temperature", "amount": frozen, "place": place, "instrument": instrument, "depth": depth}
+        return Said(Reading, fields, (*notes, *below, "frozen taken as at most 0 °C"))
+    # The surface dries and drips by itself, and tells nothing of the bedding.
+    felt = None if place == "surface" or named not in (None, "moisture") else moisture_by_feel(text)
+    if felt is not None:
+        fields = {"quantity": "moisture", "amount": felt, "place": place, "instrument": instrument, "depth": depth}
+        return Said(Reading, fields, notes + below + felt.flags)
     if not AMOUNT_BEGINS.match(text.strip()):
         return None
     before = previous if previous is not None and previous.kind is Reading else None
@@ -95,9 +102,7 @@ def reading(clause: Clause, previous: Said | None, known: Known) -> Said | None:
         if unit or named is None:
             notes += (f"no unit written; taken as {_name_of(unit) or name}, as before",)
     amount = known.amount(clause, text, 0, _CANONICAL[name], unit)
-    depth = known.amount(clause, depth_words, depth_at, "m") if depth_words else None
-    if depth is not None:
-        notes += _deeper_than_bedding(clause, depth, depth_at, known)
+    notes += below
     if depth is None and place == "not noted" and place_at >= 0 and known.bedding_m is not None:
         place, depth = "middle", _lowest_fifth(known.bedding_m)
         notes = (*notes[1:], "bottom taken as the lowest fifth of the bedding, in the middle")
@@ -105,14 +110,18 @@ def reading(clause: Clause, previous: Said | None, known: Known) -> Said | None:
     return Said(Reading, fields, notes + amount.flags, unit)
 
 
-def _deeper_than_bedding(clause: Clause, depth: VagueAmount, at: int, known: Known) -> tuple[str, ...]:
-    """A remark on a depth below the bedding as it was laid, which may have grown; below the bin it is refused."""
+def _depth(clause: Clause, words: str, at: int, known: Known) -> tuple[VagueAmount | None, tuple[str, ...]]:
+    """The depth, with a remark if it is below the bedding as laid, which may have grown; below the bin is refused."""
+    if not words:
+        return None, ()
+    depth = known.amount(clause, words, at, "m")
     if known.height_m is not None and depth.low > known.height_m:
-        what = f"{show_amount(depth)} down is below the bin, which is {100 * known.height_m:.0f} cm high"
+        what = f"{show_amount(depth)} down is below the bin, which is at most {100 * known.height_m:.0f} cm high"
         raise clause.error(what, at, "Check the depth and its unit.")
     if known.bedding_m is not None and depth.low > known.bedding_m:
-        return (f"{show_amount(depth)} down is deeper than the bedding was laid ({100 * known.bedding_m:.0f} cm)",)
-    return ()
+        laid = f"{100 * known.bedding_m:.0f} cm"
+        return depth, (f"{show_amount(depth)} down is deeper than the bedding was laid ({laid})",)
+    return depth, ()
 
 
 def _is_bare(text: str, place_at: int) -> bool:

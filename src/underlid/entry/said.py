@@ -25,7 +25,7 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What was told before: what containers hold, how deep the bedding is and how high the bin, in m (None: unknown)."""
+    """What was told before: what containers hold; how deep the bedding is and how high the bin in m, or None."""
 
     containers: Mapping[str, VagueAmount]
     bedding_m: float | None = None

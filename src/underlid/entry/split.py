@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from underlid.entry.places import find_place, only_where
+from underlid.entry.places import blank, find_depth, find_instrument, find_place, only_where
 from underlid.quantity import AmountError, Mistake, parse_amount
 
 LONGEST_LINE = 5000
@@ -54,12 +54,12 @@ _PART = r"(?:\s+(?:morning|afternoon|evening|night))?"
 _FULL_WEEKDAY = r"(?:mon|tues|wednes|thurs|fri|satur|sun)day"
 LAST_DAY = re.compile(
     r"(?:^|(?<=[\s,]))(?<!\bfrom )(?<!\bsince )(?<!\buntil )(?<!\btill )(?<!\bthan )(?<!\bfor )(?<!\bbefore )"
-    r"(?<!\bafter )(?<!\bof )(?<!\bby )(?<!\bas )(?<!\blike )(?<!\bthe )(?<!\band )(?<!\bor )(?:"
-    rf"(?:the\s+day\s+before\s+)?yesterday{_PART}|today|tonight|just\s+now|last\s+(?:night|evening|week)"
+    r"(?<!\bafter )(?<!\bof )(?<!\bby )(?<!\bas )(?<!\blike )(?<!\bthe )(?<!\band )(?<!\bor )(?P<day>(?:"
+    rf"(?:the\s+day\s+before\s+)?yesterday{_PART}|today|tonight|(?:just\s+)?now|last\s+(?:night|evening|week)"
     rf"|this\s+(?:morning|afternoon|evening)|(?:on|last)\s+{_WEEKDAY}{_PART}|{_FULL_WEEKDAY}{_PART}"
     rf"|on\s+(?:the\s+)?{_DAY}\s+(?:of\s+)?{_MONTH}|on\s+{_MONTH}\s+{_DAY}"
     r"|(?:\d{1,2}|an?|one|two|three|four|five|six|a\s+couple\s+of)\s+(?:day|week|hour)s?\s+ago"
-    r")(?:\s+(?:at|around|about)\s+(?:\d{1,2}(?:[:.]\d\d)?\s*(?:[ap]m)?|noon|midday|midnight))?[\s.!]*$",
+    r")(?:\s+(?:at|around|about)\s+(?:\d{1,2}(?:[:.]\d\d)?\s*(?:[ap]m)?|noon|midday|midnight))?)[\s.,!]*$",
     re.IGNORECASE,
 )
 KEPT = re.compile(r"(?:notes?|nb|ps|remark)\b", re.IGNORECASE)  # what follows is a note, whatever it says
@@ -114,16 +114,15 @@ def without_opinion(clause: Clause) -> Clause:
 
 
 def day_and_rest(clause: Clause) -> tuple[Clause | None, Clause]:
-    """The day that a clause ends in, but for a place, and the clause with the day blanked out."""
-    found = None if KEPT.match(clause.text) else LAST_DAY.search(find_place(clause.text)[0])
+    """The day that a clause ends in, but for where and with what, and the clause with the day blanked out."""
+    said = find_place(find_instrument(find_depth(clause.text)[0])[0])[0]
+    found = None if KEPT.match(clause.text) else LAST_DAY.search(said)
     if found is None or not clause.text[: found.start()].strip(" ,"):
         return None, clause
-    day = clause.part(*found.span())
-    start, end = day.begins, day.begins + len(day.text)
-    left = Clause(clause.line[:start] + " " * len(day.text) + clause.line[end:], 0, clause.line).text
-    rest = clause_of(left, clause.begins, clause.begins + len(clause.text))
-    text = rest.text.rstrip(" ,")
-    return day, Clause(text, rest.begins, left)
+    day = clause.part(*found.span("day"))
+    line = blank(clause.line, day.begins, day.begins + len(day.text))
+    rest = clause_of(line, clause.begins, clause.begins + len(clause.text))
+    return day, rest.part(0, len(rest.text.rstrip(" ,")))
 
 
 def date_and_rest(line: str, is_date: Callable[[str], bool]) -> tuple[Clause | None, Clause]:

@@ -51,8 +51,8 @@ FARTHEST = 6.0  # standard deviations from the prior's middle beyond which a par
 #: Sizes of the sampling, by trial: a chain ten times as long gives the same ranges to a few per cent.
 WALKERS = 32
 PILOTS = 320  # draws from the prior among which the walkers start
-BURN_IN = 120
-STEPS = 240
+BURN_IN = 140
+STEPS = 340
 ENOUGH_DRAWS = 150  # effective draws below which a fit is not shown as good: our judgement
 MOST_SLIPS = 0.15  # share of slips beyond which not the keeper but the weather or the bin is wrong: our judgement
 LARGEST_RHAT = 1.05  # usual practice runs from 1.01 to 1.1

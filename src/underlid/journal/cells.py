@@ -69,7 +69,13 @@ class RowReader:
         if is_amount(hint):
             if taken:
                 return _exact_amount(name, cells)
-            return None if name not in cells and default is None else self._read_amount(name, cells)
+            if name not in cells and default is None:
+                return None
+            amount = self._read_amount(name, cells)
+            if name == "depth" and amount.low > home.height.high:
+                detail = f"the bin is at most {100 * home.height.high:.0f} cm high; check the depth and its unit"
+                raise BadCell(column=name, value=cells[name], detail=detail)
+            return amount
         if hint is VagueTime:
             return _exact_time(name, cells) if taken else self._read_time(name, cells, home)
         if name == "noted_at":
@@ -124,8 +130,8 @@ _NEEDS_UNIT = ("degC", "%", "mS/cm", "m")
 def unit_in(heading: str, expect: str | None) -> str:
     """The spelling of the one unit of the kind expected that a heading names, or "" for none or several.
 
-    >>> unit_in("Temp (F)", "degC"), unit_in("temp_degC", "degC"), unit_in("Depth in cm", "m"), unit_in("C or F", "degC")
-    ('f', 'degc', 'cm', '')
+    >>> unit_in("Temp (F)", "degC"), unit_in("Depth in cm", "m"), unit_in("C or F", "degC")
+    ('f', 'cm', '')
     """
     words = re.split(r"[\s_,;:()\[\]]+", plain(heading))
     found = {}
