@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 
 from underlid.fit.posterior import Posterior
@@ -24,6 +25,15 @@ def weather_from(
 
     `place` is latitude and longitude, for files that do not say where they are from.
     """
+    made = path.stat() if path.is_file() else None
+    return _read_once(path, made and (made.st_mtime_ns, made.st_size), timezone, fill_gaps_h, place)
+
+
+@lru_cache(maxsize=8)
+def _read_once(
+    path: Path, made: tuple[int, int] | None, timezone: str, fill_gaps_h: int, place: tuple[float | None, float | None]
+) -> Weather:
+    """The same file is read once as long as it has not changed (`made`)."""
     latitude, longitude = place
     weather = read_weather(path, timezone=timezone, latitude=latitude, longitude=longitude)
     return fill_gaps(weather, max_hours=fill_gaps_h) if fill_gaps_h > 0 else weather
