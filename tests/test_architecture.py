@@ -7,20 +7,22 @@ import pytest
 
 SOURCE = Path(__file__).parent.parent / "src" / "underlid"
 
+FILES = {"files"}  # how a file is written whole: for all who write one
 WORDS = {"quantity"}
 RECORDS = WORDS | {"records"}
 SCIENCE = {"weather", "bedding", "heat", "worms"}
 MAY_IMPORT = {
+    "files": FILES,
     "quantity": WORDS,
     "records": RECORDS,
     "entry": RECORDS | {"entry"},
-    "weather": {"weather"},
+    "weather": FILES | {"weather"},
     "bedding": {"bedding"},
     "heat": {"heat", "bedding"},
     "worms": {"worms"},
     "counting": RECORDS | {"bedding", "counting"},
     "fit": RECORDS | SCIENCE | {"fit", "entry"},
-    "journal": RECORDS | {"journal"},
+    "journal": FILES | RECORDS | {"journal"},
     "update": RECORDS | SCIENCE | {"fit", "update"},
     "answer": {"journal", "fit", "weather"},
 }

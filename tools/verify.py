@@ -19,8 +19,8 @@ import verify_bins as bins
 import verify_charts as charts
 import verify_exact as forms
 
+from underlid.files import write_whole
 from underlid.heat.model import GRID, REFERENCE_WIND_M_S
-from underlid.journal.files import write_whole
 
 DOCS = Path(__file__).parent.parent / "docs"
 PLACES = ("middle", "edge", "surface")

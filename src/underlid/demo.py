@@ -20,11 +20,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from underlid.fit.evidence import food_kg, situation
-from underlid.fit.likelihood import INSTRUMENT_K, NINETY
+from underlid.fit.likelihood import INSTRUMENT_K
 from underlid.fit.outlook import stray
 from underlid.heat.films import films
 from underlid.heat.model import Drive, Thermal, simulate, standard_probes
-from underlid.quantity.amount import parse_amount, parse_size
+from underlid.quantity.amount import NINETY, parse_amount, parse_size
 from underlid.quantity.when import parse_when
 from underlid.records import AnyEntry, Base, BeddingLayer, Bin
 from underlid.weather.files import demo_weather, read_weather
@@ -234,7 +234,7 @@ def run(
     # Heavy or later layers, needed only here.
     from underlid.answer import answer, case_of
     from underlid.entry import parse_line
-    from underlid.journal.files import write_whole
+    from underlid.files import write_whole
     from underlid.journal.store import Journal
     from underlid.update.page import page
     from underlid.update.story import Truth, tell

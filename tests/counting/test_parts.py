@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from underlid.bedding.vessel import Vessel
 from underlid.counting import CannotTell
-from underlid.counting.parts import EDGE_SHARE, SUNK, SURFACE_SHARE, Bedding, bedding_litres, shares
-from underlid.heat import grid
+from underlid.counting.parts import SUNK, Bedding, bedding_litres, shares
+from underlid.heat.grid import Grid
 from underlid.quantity.amount import VagueAmount
 from underlid.quantity.when import VagueTime
 from underlid.records import BeddingLayer, Bin
@@ -29,8 +29,14 @@ def a_bin(*depths):
     )  # fmt: skip
 
 
-def test_the_edge_is_where_the_heat_model_has_it():
-    assert (EDGE_SHARE, SURFACE_SHARE) == (grid.EDGE_SHARE, grid.SURFACE_SHARE)
+def test_the_edge_and_the_surface_are_where_the_heat_model_has_them():
+    """A watt in part of the bedding is as many times denser as that part is smaller."""
+    laid = Grid.of((VESSEL.length_m, VESSEL.width_m, VESSEL.bedding_depth_m), (8, 7, 12))
+    spread, middle, _, surface, _ = laid.patterns()[1:]
+    food = spread > 0
+    parts = shares(VESSEL, {"middle", "surface"})
+    assert parts["middle"] / (1 - parts["surface"]) == pytest.approx(1 / (middle[food] / spread[food]).max())
+    assert parts["surface"] == pytest.approx(1 / (surface / laid.share).max())
 
 
 def test_parts_by_hand():

@@ -14,12 +14,12 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from tests.update.sample import BIN
-from underlid.fit.likelihood import INSTRUMENT_K, NINETY, log_likelihood, log_likelihood_of_moisture
+from underlid.fit.likelihood import INSTRUMENT_K, log_likelihood, log_likelihood_of_moisture
 from underlid.fit.outlook import stray
 from underlid.fit.posterior import PARAMETERS, Posterior
 from underlid.fit.study import Case, Study, lay_out
 from underlid.heat.model import simulate, standard_probes
-from underlid.quantity.amount import VagueAmount
+from underlid.quantity.amount import NINETY, VagueAmount
 from underlid.quantity.when import VagueTime
 from underlid.records import AnyEntry, Measured, Place, Reading
 from underlid.weather.series import Weather

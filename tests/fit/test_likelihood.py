@@ -10,13 +10,13 @@ from tests.fit.cases import PROBES
 from underlid.fit.evidence import Evidence
 from underlid.fit.likelihood import (
     BLUNDER,
-    NINETY,
     Thermometer,
     log_likelihood,
     log_likelihood_of_moisture,
     slip_probability,
     words_probability,
 )
+from underlid.quantity.amount import NINETY
 
 INF = math.inf
 INTERVALS = np.array([[10, 15], [3, 4], [30, INF], [5, 10], [8, 12]], float)

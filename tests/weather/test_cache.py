@@ -30,7 +30,7 @@ def test_a_write_that_fails_leaves_what_was(tmp_path: Path, monkeypatch: pytest.
     def full(*paths: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("underlid.weather.cache.os.replace", full)
+    monkeypatch.setattr(Path, "replace", full)
     with pytest.raises(OSError, match="No space left"):
         keep(tmp_path, "question", AT, b"new")
     assert recall(tmp_path, "question") == (AT, b"old")

@@ -25,6 +25,9 @@ CONDUCTIVITY: dict[str, float] = {
     "bubble wrap": 0.060,
 }
 
+EDGE_SHARE = 1 / 3  # share of the half width nearest the wall that counts as the edge: our judgement
+SURFACE_SHARE = 1 / 8  # share of the depth that counts as the surface: our judgement
+
 Face = Literal["sides", "lid", "base"]
 FACES: tuple[Face, ...] = ("sides", "lid", "base")
 

@@ -118,7 +118,7 @@ def update(
     as_json: JsonOption = False,
 ) -> None:
     """Write the month's illustrated account as one page that needs no network."""
-    from underlid.journal.files import write_whole
+    from underlid.files import write_whole
     from underlid.journal.store import Journal
     from underlid.update.page import page
     from underlid.update.story import tell

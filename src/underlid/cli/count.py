@@ -19,6 +19,7 @@ from underlid.cli.options import (
     NowOption,
     SeedOption,
     clock,
+    console,
     show_json,
 )
 
@@ -158,28 +159,23 @@ def count_json(told: Account, tz: ZoneInfo) -> dict[str, object]:
 
 
 def _print(bin: str, told: Account) -> None:
-    from rich.console import Console
     from rich.table import Table
 
     from underlid.counting import telling
     from underlid.entry.describe import describe
 
-    console = Console(width=None if Console().is_terminal else WIDTH)
-
-    def say(text: str) -> None:
-        console.print(text, highlight=False, markup=False)
-
+    out = console(WIDTH)
     if told.estimate is not None and told.span is not None:
         for sentence in telling.total(bin, told.estimate):
-            say(sentence)
+            out.print(sentence)
         for entry in told.span.samples:
-            say(f"  {describe(entry)}  [{entry.id}]")
+            out.print(f"  {describe(entry)}  [{entry.id}]")
         table = Table("", "found", "in the bin", "5 to 95 %", "in a litre", box=None, pad_edge=False)
         for row in telling.rows(told.estimate):
             table.add_row(*row)
-        console.print(table, highlight=False)
+        out.print(table)
     for sentence in telling.beside(told):
-        say(sentence)
+        out.print(sentence)
     headed = {
         "Seen": telling.seen(told),
         "Taken for granted": telling.assumed(told),
@@ -189,9 +185,9 @@ def _print(bin: str, told: Account) -> None:
     }
     for head, sentences in headed.items():
         if sentences:
-            say(f"{head}.")
+            out.print(f"{head}.")
         for sentence in sentences:
-            say(f"  {sentence}")
+            out.print(f"  {sentence}")
 
 
 # --- the words of the options ------------------------------------------------------------------------------

@@ -87,8 +87,8 @@ def export(
     """Export all readings as CSV; imported again, it gives the same bytes."""
     import io
 
+    from underlid.files import write_whole
     from underlid.journal.exchange import export_entries
-    from underlid.journal.files import write_whole
     from underlid.journal.store import Journal
 
     with Journal.open(journal) as book:

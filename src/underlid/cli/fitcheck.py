@@ -45,8 +45,8 @@ def fitcheck(
     as_json: JsonOption = False,
 ) -> None:
     """Check the fit: each reading against what the fit to all the others expects; writes a page."""
+    from underlid.files import write_whole
     from underlid.fit.predictive import predictive
-    from underlid.journal.files import write_whole
     from underlid.update.fitpage import page
 
     study = study_of(bin, weather, past or [], None, place, fill_gaps, seed, journal, now, quiet=as_json)

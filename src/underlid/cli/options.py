@@ -10,12 +10,15 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 from zoneinfo import ZoneInfo, available_timezones
 
 import typer
 
 from underlid.quantity.when import VagueTime, parse_when
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 JournalOption = Annotated[
     Path, typer.Option("--journal", "-j", envvar="UNDERLID_JOURNAL", help="Folder of the journal.")
@@ -99,21 +102,28 @@ def show_json(result: object) -> None:
     sys.stdout.write("\n")
 
 
+def console(width: int | None = None) -> Console:
+    """Where answers go: a keeper's words are never taken as markup; where it is no terminal it has `width` columns."""
+    from rich.console import Console
+
+    return Console(width=None if Console().is_terminal else width, markup=False, highlight=False)
+
+
 @contextmanager
 def progress(what: str, *, quiet: bool = False) -> Iterator[Callable[[float], None]]:
     """A progress bar on standard error that appears only when work takes a while."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-    console = Console(stderr=True)
+    screen = Console(stderr=True)
     if quiet:
         yield lambda done: None
         return
-    if not console.is_terminal:
-        yield _plain_progress(what, console.print)
+    if not screen.is_terminal:
+        yield _plain_progress(what, screen.print)
         return
     columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True) as bar:
+    with Progress(*columns, console=screen, transient=True) as bar:
         task = bar.add_task(what, total=1.0, visible=False)
         yield lambda done: bar.update(task, completed=done, visible=True)
 

@@ -21,6 +21,7 @@ from underlid.cli.options import (
     PlaceOption,
     SeedOption,
     WeatherOption,
+    console,
     show_json,
 )
 from underlid.cli.study import study_of
@@ -28,6 +29,7 @@ from underlid.cli.study import study_of
 if TYPE_CHECKING:
     from underlid.fit.study import Study
 
+WIDTH = 120  # columns where the answer is not shown on a terminal
 DAYS_SHOWN = 7  # days shown one by one; what follows is shown by the week
 
 
@@ -142,7 +144,6 @@ def outlook_json(study: Study, first: int) -> dict[str, object]:
 
 
 def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
-    from rich.console import Console
     from rich.table import Table
 
     from underlid.quantity.units import to_fahrenheit
@@ -167,28 +168,26 @@ def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
             shown(edge[0], edge[2]),
             f"{least[0]:.0%} to {least[2]:.0%}",
         )
-    console = Console(width=None if Console().is_terminal else 120, markup=False)
+    out = console(WIDTH)
     band = " to ".join(f"{end:g}" for end in told.band_c)
-    console.print(
+    out.print(
         f"Bin {study.case.bin.name}: 5 to 95 % ranges, estimated up to now and predicted beyond. "
         f"Refuge: share of the bedding at {band} °C.",
-        highlight=False,
     )
-    console.print(table)
+    out.print(table)
     hours = len(told.time_utc)
     if told.now_index + 1 < hours:
         cold = told.coldest(told.now_index + 1, hours)
         low, _, high = cold.temperature_c
         early, _, late = (datetime.fromtimestamp(s, tz) for s in cold.time_utc)
         ends = datetime.fromtimestamp(int(told.time_utc[-1]), tz)
-        console.print(
+        out.print(
             f"Coldest hour to come in the middle, until {ends:%-d %b %Y}: {shown(low, high)}, nine in ten between "
             f"{early:%-d %b} and {late:%-d %b}.",
-            highlight=False,
         )
         without_h, degree_hours = told.without_refuge(told.now_index + 1, hours)
         if without_h[2] >= 1:
-            console.print(
+            out.print(
                 f"No refuge at all for {without_h[0]:.0f} to {without_h[2]:.0f} of the {hours - told.now_index - 1} "
                 f"hours to come, {degree_hours[0]:.0f} to {degree_hours[2]:.0f} K h outside the band at its best.",
                 highlight=False,
@@ -196,13 +195,12 @@ def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
         low, high = study.case.species.moisture
         dry, wet = told.chance_of_moisture(told.now_index + 1, hours, low, high)
         now, then = told.moisture[told.now_index], told.moisture[-1]
-        console.print(
+        out.print(
             f"Moisture now {now[0]:.0%} to {now[2]:.0%} of the wet weight, {then[0]:.0%} to {then[2]:.0%} in the end; "
             f"chance of too dry (below {low:.0%}) {chance(dry)}, of too wet (above {high:.0%}) {chance(wet)}.",
-            highlight=False,
         )
     for note in study.notes:
-        console.print(f"  {note}", highlight=False)
+        out.print(f"  {note}")
 
 
 def _spans(study: Study, tz: ZoneInfo, begin: datetime) -> Iterator[tuple[int, int, str]]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from underlid.cli.options import JsonOption, show_json
+from underlid.cli.options import JsonOption, console, show_json
 from underlid.quantity.units import to_fahrenheit
 
 if TYPE_CHECKING:
@@ -256,6 +256,4 @@ def _table(*columns: str) -> Table:
 
 
 def _show(table: Table) -> None:
-    from rich.console import Console
-
-    Console(highlight=False, markup=False).print(table)
+    console().print(table)

@@ -53,7 +53,7 @@ def fetch(
     source cannot be reached. All that is sent is the place, rounded to 0.1 degree, the numbers below, and the program's
     name and version.
     """
-    from underlid.journal.files import write_whole
+    from underlid.files import write_whole
     from underlid.weather.cache import cache_folder
     from underlid.weather.fetched import as_csv, join, read_fetched
     from underlid.weather.source import OPEN_METEO

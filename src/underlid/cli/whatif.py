@@ -24,6 +24,7 @@ from underlid.cli.options import (
     SeedOption,
     WeatherOption,
     clock,
+    console,
     progress,
     show_json,
 )
@@ -127,7 +128,7 @@ def whatif(
     with progress("trying sizes", quiet=as_json) as tell:
         told = sizes(study, asked, tell)
     if chart is not None:
-        from underlid.journal.files import write_whole
+        from underlid.files import write_whole
 
         write_whole(chart, draw(told, chart))
     if as_json:
@@ -190,46 +191,39 @@ def _iso(seconds: int, tz: ZoneInfo) -> str:
 
 
 def _print(bin: str, found: Difference, notes: Sequence[str], tz: ZoneInfo) -> None:
-    from rich.console import Console
     from rich.table import Table
 
     from underlid.update import differences as words
 
-    console = Console(width=None if Console().is_terminal else WIDTH, markup=False)
-
-    def say(text: str) -> None:
-        console.print(text, highlight=False)
-
+    out = console(WIDTH)
     for sentence in words.answer(bin, found, tz):
-        say(sentence)
+        out.print(sentence)
     table = Table("predicted", "as it is", "changed", "difference", "", box=None, pad_edge=False)
     for row in words.rows(found):
         table.add_row(*row)
-    console.print(table, highlight=False)
+    out.print(table)
     for caution in found.cautions:
-        say(f"  Beware: {caution}")
+        out.print(f"  Beware: {caution}")
     for note in (*found.notes, *notes):
-        say(f"  {note}")
+        out.print(f"  {note}")
 
 
 def _print_sizes(found: Sizes, notes: Sequence[str], tz: ZoneInfo, chart: Path | None) -> None:
-    from rich.console import Console
     from rich.table import Table
 
     from underlid.update import differences as words
 
-    console = Console(width=None if Console().is_terminal else WIDTH, markup=False)
+    out = console(WIDTH)
     begin, end = (datetime.fromtimestamp(seconds, tz) for seconds in (found.begin_utc, found.end_utc))
-    console.print(
+    out.print(
         f"Coldest hour of the bedding from {begin:%-d %b %Y} to {end:%-d %b %Y}, 5 to 95 %, predicted for every size "
         f"but {found.own_litres:.0f} litres.",
-        highlight=False,
     )
     table = Table("holds", *found.coldest_c, box=None, pad_edge=False)
     for litres, ranges in words.size_rows(found):
         table.add_row(litres, *ranges)
-    console.print(table, highlight=False)
+    out.print(table)
     for note in (*found.notes, *notes):
-        console.print(f"  {note}", highlight=False)
+        out.print(f"  {note}")
     if chart is not None:
-        console.print(f"Drawn in {chart}.", highlight=False, soft_wrap=True)
+        out.print(f"Drawn in {chart}.", soft_wrap=True)

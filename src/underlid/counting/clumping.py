@@ -19,10 +19,10 @@ from scipy.optimize import brentq
 from scipy.special import gammaln
 
 from underlid.counting import CannotTell
+from underlid.quantity.amount import NINETY
 
 Array = NDArray[np.float64]
 
-NINETY = 1.6448536269514722  # half-width of a 90 % interval in standard deviations
 LARGEST_K = 1e6  # beyond it the negative binomial is the Poisson for any count kept here
 
 

@@ -15,11 +15,11 @@ from dataclasses import dataclass
 from scipy.special import betaincinv
 
 from underlid.counting import CannotTell
+from underlid.quantity.amount import NINETY
 from underlid.records import STAGES, Stage
 
 JUDGED: Mapping[Stage, float] = {"adult": 0.95, "sub-adult": 0.9, "juvenile": 0.7, "hatchling": 0.4, "cocoon": 0.3}
 WORTH = 10.0  # animals; how much a judgement weighs beside a trial: our judgement
-NINETY = 1.6448536269514722  # half-width of a 90 % interval in standard deviations
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,13 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from underlid.quantity.amount import VagueAmount
+from underlid.quantity.amount import NINETY, VagueAmount
 from underlid.quantity.show import show_amount
 from underlid.records import SampleCount, Stage
 
 Array = NDArray[np.float64]
 
-NINETY = 1.6448536269514722  # half-width of a 90 % interval in standard deviations
 AT_LEAST_REACHES = (4, 50)  # "at least n" is n to 4 n or n + 50, whichever is more: our judgement
 MOST_VALUES = 200  # numbers that stand for a wide count
 

@@ -6,13 +6,11 @@ import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
-from underlid.bedding.vessel import Vessel
+from underlid.bedding.vessel import EDGE_SHARE, SURFACE_SHARE, Vessel
 from underlid.counting import CannotTell
 from underlid.quantity.amount import VagueAmount
 from underlid.records import Bin
 
-EDGE_SHARE = 1 / 3  # share of the half width nearest the wall that counts as the edge, as in `heat.grid`
-SURFACE_SHARE = 1 / 8  # share of the depth that counts as the surface, as in `heat.grid`
 SUNK = 2 / 3  # of the volume laid may be left after sinking, where nobody measured: our judgement
 BY_EYE = 0.2  # each way, for a side or a depth that is not noted: our judgement
 ANYWHERE = "not noted"

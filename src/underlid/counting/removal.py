@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 from scipy.special import chdtrc, gammaln
 
 from underlid.counting import CannotTell
+from underlid.quantity.amount import NINETY
 
 Array = NDArray[np.float64]
 Catches = NDArray[np.int64]
 
-NINETY = 1.6448536269514722  # half-width of a 90 % interval in standard deviations
 LARGEST = 10**7  # animals; where the likelihood still rises here, the catches set no upper end
 UNEVEN = 0.05  # chance below which catches are said not to fall as one chance would make them: our judgement
 

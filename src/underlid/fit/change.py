@@ -11,7 +11,7 @@ from datetime import timedelta
 
 from underlid.bedding.materials import dry_density_kg_m3, material
 from underlid.bedding.vessel import Insulation, Vessel
-from underlid.fit.evidence import KG_PER_LITRE_FED, food_kg, middle_of
+from underlid.fit.evidence import food_kg
 from underlid.fit.study import Case
 from underlid.heat.moisture import FOOD_WATER
 from underlid.quantity import VagueAmount, show_amount, show_when
@@ -19,9 +19,7 @@ from underlid.records import Base, Feeding, Siting
 
 BIG_FEEDING = 0.05  # of the bedding's wet mass; above it food heats and sours a small bin: common practice, no source
 LARGEST_FEEDING = 1.0  # of the bedding's wet mass; more is no feeding: our judgement
-
-
-SMALLEST_L = 1.0  # that the model is meant for
+SMALLEST_L = 1.0  # the smallest bin that the model is meant for
 
 
 class NothingChanges(ValueError):
@@ -185,7 +183,7 @@ def feed(case: Case, feeding: Feeding) -> Change:
             f"“{feeding.words}” gives the model nothing to go on; write a mass and a time within the weather, e.g. "
             "--feed “500 g melon rind” --feed-when tomorrow."
         )
-    kg = middle_of(feeding.amount) * (1.0 if feeding.amount.unit == "kg" else KG_PER_LITRE_FED)
+    kg = float(food.sum())
     share = kg / _wet_kg(case)
     if share > LARGEST_FEEDING:
         raise NoFeeding(f"{kg:.0f} kg of food is more than the bedding itself weighs; check the amount and its unit.")

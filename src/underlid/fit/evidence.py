@@ -127,6 +127,11 @@ class Evidence:
         return len(self.used)
 
 
+def hours_needed(*rows: Evidence) -> int:
+    """How many hours of the grid the readings reach into; 0 without any."""
+    return max((int(one.hour.max()) + 1 for one in rows if len(one)), default=0)
+
+
 def temperature_evidence(entries: Sequence[AnyEntry], vessel: Vessel, time_utc: NDArray[np.int64]) -> Evidence:
     """Readings of bedding temperature [degC] within the hours `time_utc` (seconds, hourly)."""
     return _evidence(entries, "temperature", NARROWEST_K, time_utc, lambda entry: _points(entry, vessel))

@@ -9,14 +9,15 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from underlid.fit.evidence import Evidence
+from underlid.quantity.amount import NINETY
 
 Array = NDArray[np.float64]
 
 MOISTURE_SD = 5.0  # moisture judged by feel or a cheap meter, points of wet mass: our judgement
+MOISTURE_SLIP_RANGE = 100.0  # a slip may say anything from dry to all water
 INSTRUMENT_K = 0.3  # hand-held thermometer read by torchlight, one reading to the next: our judgement
 BLUNDER = 0.01  # share of readings that are slips of pen or place: our judgement
 BLUNDER_RANGE_K = 60.0  # a slip may be anything over this range: our judgement
-NINETY = 1.6448536269514722  # half-width of a 90 % interval in standard deviations
 
 
 def words_probability(low: Array, high: Array, about: NDArray[np.bool_], expected: Array, sd: Array) -> Array:
@@ -80,7 +81,7 @@ def log_likelihood_of_moisture(evidence: Evidence, moisture: Array) -> Array:
     """The same of moisture readings [% of wet mass], given the model's (sets, hours) [fraction of wet mass]."""
     if not len(evidence):
         return np.zeros(moisture.shape[0])
-    meant, slipped = meant_and_slipped(evidence, 100.0 * moisture[:, evidence.hour], np.array([[MOISTURE_SD]]), 100.0)
+    meant, slipped = meant_and_slipped(evidence, *expected_moisture(evidence, moisture), MOISTURE_SLIP_RANGE)
     return np.asarray(np.log(meant + slipped) @ evidence.worth)
 
 
@@ -98,6 +99,11 @@ def expected_reading(
     """What each part of the evidence should show, (sets, parts), and its standard deviation, (sets, 1)."""
     shown = thermometer.shown(probes_c[:, evidence.hour, evidence.probe], air_c[evidence.hour])
     return shown, np.sqrt(thermometer.scatter_k**2 + INSTRUMENT_K**2)[:, None]
+
+
+def expected_moisture(evidence: Evidence, moisture: Array) -> tuple[Array, Array]:
+    """The same of moisture [% of wet mass], from the model's (sets, hours) [fraction of wet mass]."""
+    return 100.0 * moisture[:, evidence.hour], np.array([[MOISTURE_SD]])
 
 
 def meant_and_slipped(evidence: Evidence, expected: Array, sd: Array, slip_range: float) -> tuple[Array, Array]:

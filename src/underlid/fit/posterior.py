@@ -14,13 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit, logit
 
-from underlid.fit.evidence import Evidence, Situation
+from underlid.fit.evidence import Evidence, Situation, hours_needed
 from underlid.fit.likelihood import (
-    BLUNDER,
-    BLUNDER_RANGE_K,
-    INSTRUMENT_K,
-    MOISTURE_SD,
-    NINETY,
     Thermometer,
     log_likelihood,
     log_likelihood_of_moisture,
@@ -28,6 +23,7 @@ from underlid.fit.likelihood import (
 )
 from underlid.heat.films import films
 from underlid.heat.model import BeddingTemperature, Drive, Thermal, simulate
+from underlid.quantity.amount import NINETY
 
 Array = NDArray[np.float64]
 
@@ -57,13 +53,6 @@ DRAWS = 120  # kept of a chain: twice as many steady the ends of a range by a tw
 ENOUGH_DRAWS = 150  # effective draws below which a fit is not shown as good: our judgement
 MOST_SLIPS = 0.15  # share of slips beyond which not the keeper but the weather or the bin is wrong: our judgement
 LARGEST_RHAT = 1.05  # usual practice runs from 1.01 to 1.1
-
-#: Everything here that another draw would depend on; part of a fit's key.
-SETTINGS = (
-    LOSS_LOG_SD, LID_LOG_SD, BASE_LOG_SD, HEAT_LOG_SD, DRYING_LOG_SD, BIAS_SD_K, LAG_MEDIAN, LAG_LOG_SD,
-    SCATTER_MEDIAN_K, SCATTER_LOG_SD, FARTHEST, WALKERS, PILOTS, BURN_IN, STEPS, DRAWS, BLUNDER, BLUNDER_RANGE_K,
-    INSTRUMENT_K, MOISTURE_SD,
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +154,7 @@ def fit(
         alone = "No reading was used: the ranges rest on the weather and the bin's description alone."
         return Posterior(found, 1.0, float(draws), 0, 0.0, seed, (alone,))
 
-    seen = drive.until(1 + max(int(rows.hour.max()) for rows in (evidence, moist) if len(rows)))
+    seen = drive.until(hours_needed(evidence, moist))
 
     def course(parameters: dict[str, Array]) -> BeddingTemperature:
         return simulate(prior.situation.vessel, prior.thermal(parameters), seen, evidence.probes)

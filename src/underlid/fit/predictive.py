@@ -15,9 +15,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from underlid.fit.evidence import STRAY_MEMORY_H, spot_of
+from underlid.fit.evidence import STRAY_MEMORY_H, hours_needed, spot_of
 from underlid.fit.leftout import FARTHEST_Z, INSIDE, Predicted, judged, share_between
-from underlid.fit.likelihood import BLUNDER_RANGE_K, INSTRUMENT_K, MOISTURE_SD, expected_reading
+from underlid.fit.likelihood import (
+    BLUNDER_RANGE_K,
+    INSTRUMENT_K,
+    MOISTURE_SLIP_RANGE,
+    expected_moisture,
+    expected_reading,
+)
 from underlid.fit.study import Study
 from underlid.heat.model import simulate
 from underlid.weather.series import HOUR_S
@@ -111,14 +117,13 @@ def predictive(study: Study) -> Predictive:
     case, draws = study.case, study.posterior.draws
     rng = np.random.default_rng([study.posterior.seed, 3])
     found: list[Predicted] = []
-    hours = [int(rows.hour.max()) + 1 for rows in (case.evidence, case.moist) if len(rows)]
-    if hours:
-        seen = case.drive.until(max(hours))
+    if len(case.evidence) or len(case.moist):
+        seen = case.drive.until(hours_needed(case.evidence, case.moist))
         bedding = simulate(case.situation.vessel, case.prior.thermal(draws), seen, case.evidence.probes)
         shown, sd = expected_reading(case.evidence, bedding.probes_c, seen.air_c, case.prior.thermometer(draws))
-        moisture = 100.0 * bedding.moisture[:, case.moist.hour]
+        moisture, moisture_sd = expected_moisture(case.moist, bedding.moisture)
         found += judged(case.evidence, shown, sd, BLUNDER_RANGE_K, case.time_utc, rng)
-        found += judged(case.moist, moisture, np.array([[MOISTURE_SD]]), 100.0, case.time_utc, rng)
+        found += judged(case.moist, moisture, moisture_sd, MOISTURE_SLIP_RANGE, case.time_utc, rng)
     return _summed(study, tuple(found), rng)
 
 

@@ -19,21 +19,22 @@ from underlid.fit.evidence import (
     Evidence,
     Situation,
     food_kg,
+    hours_needed,
     moisture_evidence,
     situation,
     temperature_evidence,
     water_kg,
 )
 from underlid.fit.outlook import Outlook, outlook
-from underlid.fit.posterior import SETTINGS, Posterior, Prior, fit
-from underlid.heat.model import GRID, Drive
+from underlid.fit.posterior import Posterior, Prior, fit
+from underlid.heat.model import Drive
 from underlid.records import AnyEntry, Bin
 from underlid.weather.climate import climate, members
 from underlid.weather.series import HOUR_S, Weather, first_hour, lay_over
 from underlid.worms.species import Species, UnknownSpecies, species
 
 FORECAST_DAYS = 7  # a file is believed as a forecast for this long, then past years take over: our judgement
-METHOD = "full field with freezing, reduced while thawed"  # changes when the model itself does; part of a fit's key
+METHOD = "full field with freezing, reduced while thawed"  # the model in words
 ENCLOSED = {
     "indoors": "indoors: give the room's air as the weather",
     "unheated shed": "in a shed, where nights are milder",
@@ -73,10 +74,9 @@ class Case:
 
     def key(self, seed: int) -> str:
         """A digest of what the posterior depends on: the same key means the same draws."""
-        hours = [int(rows.hour.max()) + 1 for rows in (self.evidence, self.moist) if len(rows)]
-        seen = self.drive.until(max(hours, default=0))
+        seen = self.drive.until(hours_needed(self.evidence, self.moist))
         digest = hashlib.blake2b(digest_size=16)
-        digest.update(repr((METHOD, __version__, SETTINGS, GRID, seed)).encode() + _model_text())
+        digest.update(repr((__version__, seed)).encode() + _model_text())
         digest.update(repr((self.situation, seen.start_c, self.evidence.probes)).encode())
         for rows in (self.evidence, self.moist):
             for array in (

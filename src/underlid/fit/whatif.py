@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from underlid.bedding.vessel import Vessel
 from underlid.fit.change import Change, Changer
 from underlid.fit.fate import fate_of, gathered, of_sets, run
-from underlid.fit.likelihood import NINETY
 from underlid.fit.outlook import PERCENT, PLACES, Fate
 from underlid.fit.posterior import Posterior
 from underlid.fit.study import Case, Study
@@ -25,6 +24,7 @@ from underlid.heat.films import films
 from underlid.heat.model import DEFAULT_HUMIDITY_PCT, BeddingTemperature, Drive, State
 from underlid.heat.moisture import vapour_kg_m3
 from underlid.quantity import VagueAmount
+from underlid.quantity.amount import NINETY
 
 Points = tuple[float, float, float]  # 5, 50 and 95 %
 

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from underlid.bedding.vessel import EDGE_SHARE, SURFACE_SHARE
+
 Array = NDArray[np.float64]
 
 GRADING = 0.8  # 0 is even; near 1 the outermost cells shrink to nothing; by trial, least error for its cost
 FOOD_LAYER = 1 / 3  # share of the depth: food lies in the upper third: common practice, no source
-EDGE_SHARE = 1 / 3  # share of the half width nearest the wall that counts as the edge: our judgement
-SURFACE_SHARE = 1 / 8  # share of the depth that counts as the surface: our judgement
 
 #: Where a feeding can lie; "not noted" is spread over the food layer.
 FOOD_PLACES = ("not noted", "middle", "edge", "surface")

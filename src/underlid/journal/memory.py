@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from underlid.journal.files import write_whole
+from underlid.files import write_whole
 
 FOLDER = "fits"
 

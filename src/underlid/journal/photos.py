@@ -6,8 +6,8 @@ import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 
+from underlid.files import write_whole
 from underlid.journal.errors import NoJournal, NoPhoto, NotAPhoto, PhotoTooLarge, disk_error
-from underlid.journal.files import write_whole
 from underlid.journal.store import FILE, PHOTOS
 
 MAX_BYTES = 50_000_000

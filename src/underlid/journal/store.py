@@ -23,6 +23,7 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection, Engine, text
 
+from underlid.files import sync_folder
 from underlid.journal.database import connect, for_writing, migrate, revision, speaking
 from underlid.journal.errors import (
     DamagedJournal,
@@ -35,7 +36,6 @@ from underlid.journal.errors import (
     Unstorable,
     disk_error,
 )
-from underlid.journal.files import sync_folder
 from underlid.journal.queries import (
     insert_entries,
     insert_rows,

@@ -19,6 +19,8 @@ from typing import Literal
 from underlid.quantity.mistake import Mistake
 from underlid.quantity.units import CANONICAL, DEGREES, find_unit
 
+NINETY = 1.6448536269514722  # half-width of a 90 % interval in standard deviations: an "about" holds nine in ten
+
 Kind = Literal["exact", "between", "about", "at least", "at most", "not noted"]
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache
+from functools import partial
 
 import altair as alt
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from underlid import __version__
@@ -14,8 +13,7 @@ from underlid.fit.leftout import Predicted
 from underlid.fit.predictive import Predictive
 from underlid.fit.study import METHOD, Study
 from underlid.update import charts, fitcharts, fitwords, phrases, words
-from underlid.update.drawing import svg
-from underlid.update.page import Drawn, text_of
+from underlid.update.page import Drawn, both_widths, template, text_of
 from underlid.update.story import parameters_of
 
 
@@ -28,19 +26,22 @@ def page(study: Study, found: Predictive) -> str:
         f"{', '.join(phrases.number(n) for n in found.parts)}.",
         "residual": f"What was noted less what was expected, through time. {fitwords.left_over(found)}",
     }
-    drawn = {
-        "readings": _draw(fitcharts.readings_chart, found, "readings", captions) if warm else None,
-        "parts": _draw(fitcharts.parts_chart, found, "parts", captions) if found.readings else None,
-        "residual": _draw(fitcharts.residual_chart, found, "residual", captions) if warm else None,
-    }
-    return _template().render(
+
+    def drawn(chart: Callable[[Predictive, charts.Size], alt.LayerChart], name: str) -> Drawn:
+        return both_widths(partial(chart, found), name, captions[name])
+
+    return template("fitpage.html.j2").render(
         found=found,
         style=Markup(text_of("page.css")),
         told=f"{phrases.day(study.case.now)} {study.case.now:%Y}",
         verdict=fitwords.verdict(found),
         problems=fitwords.problems(found),
         remarks=fitwords.remarks(found),
-        charts=drawn,
+        charts={
+            "readings": drawn(fitcharts.readings_chart, "readings") if warm else None,
+            "parts": drawn(fitcharts.parts_chart, "parts") if found.readings else None,
+            "residual": drawn(fitcharts.residual_chart, "residual") if warm else None,
+        },
         places=[place for place in charts.PLACE_MARKS if any(one.reading.place == place for one in warm)],
         marks=charts.PLACE_MARKS,
         colours={
@@ -84,21 +85,3 @@ def _sources(study: Study, found: Predictive) -> tuple[tuple[str, str], ...]:
         ("Vague readings", "Dunn and Smyth 1996; Czado, Gneiting and Held 2009"),
         ("Made with", f"underlid {__version__}: method {METHOD}, seed {found.seed}, {runs} of the model"),
     )
-
-
-def _draw(
-    chart: Callable[[Predictive, charts.Size], alt.LayerChart], found: Predictive, name: str, says: dict[str, str]
-) -> Drawn:
-    sizes = {"desk": charts.DESK, "phone": charts.PHONE}
-    # The SVG holds numbers and dates only, never a keeper's words, so it may stand in the page as it is.
-    return Drawn(
-        **{target: Markup(svg(chart(found, size), f"{name}-{target}", says[name])) for target, size in sizes.items()}
-    )
-
-
-@cache
-def _template() -> Template:
-    return Environment(
-        loader=PackageLoader("underlid", "update"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True,
-    ).get_template("fitpage.html.j2")  # fmt: skip

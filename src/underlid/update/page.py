@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from importlib.resources import files
 
 import altair as alt
-from jinja2 import Environment, StrictUndefined, Template
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from underlid.update import background, charts, phrases, words
@@ -27,12 +27,14 @@ class Drawn:
 def page(story: Story) -> str:
     """The account as a self-contained HTML page; the same story gives the same bytes."""
     drawn = {
-        "month": _draw(charts.month_chart, story, "month", words.month_caption(story)),
-        "refuge": _draw(charts.refuge_chart, story, "refuge", words.refuge_caption(story)),
-        "outlook": _draw(charts.outlook_chart, story, "outlook", words.outlook_caption(story)) if story.days else None,
+        "month": both_widths(partial(charts.month_chart, story), "month", words.month_caption(story)),
+        "refuge": both_widths(partial(charts.refuge_chart, story), "refuge", words.refuge_caption(story)),
+        "outlook": both_widths(partial(charts.outlook_chart, story), "outlook", words.outlook_caption(story))
+        if story.days
+        else None,
     }
     split, hours = story.hours.predicted_from, len(story.hours.time_utc)
-    return _template().render(
+    return template("page.html.j2").render(
         story=story,
         month=f"{story.month:%B %Y}",
         lede=_lede(story),
@@ -86,19 +88,20 @@ def _lede(story: Story) -> str:
     return f"{by}{background.kind_of_bin(story)}; told on {phrases.day(story.now)} {story.now:%Y, %H:%M}."
 
 
-def _draw(chart: Callable[[Story, charts.Size], alt.LayerChart], story: Story, name: str, says: str) -> Drawn:
+def both_widths(chart: Callable[[charts.Size], alt.LayerChart], name: str, says: str) -> Drawn:
+    """A chart for desk and phone as it stands in a page, with what it shows in words."""
     sizes = {"desk": charts.DESK, "phone": charts.PHONE}
     # The SVG holds numbers and dates only, never a keeper's words, so it may stand in the page as it is.
-    return Drawn(
-        **{target: Markup(svg(chart(story, size), f"{name}-{target}", says)) for target, size in sizes.items()}
-    )
+    return Drawn(**{target: Markup(svg(chart(size), f"{name}-{target}", says)) for target, size in sizes.items()})
 
 
 @cache
-def _template() -> Template:
-    return Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True).from_string(
-        text_of("page.html.j2")
-    )
+def template(name: str) -> Template:
+    """A page's template, of the files beside this one."""
+    return Environment(
+        loader=PackageLoader("underlid", "update"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True,
+    ).get_template(name)  # fmt: skip
 
 
 def text_of(name: str) -> str:

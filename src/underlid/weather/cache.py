@@ -5,10 +5,11 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import tempfile
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
+
+from underlid.files import write_whole
 
 
 def cache_folder(environ: Mapping[str, str]) -> Path:
@@ -31,15 +32,8 @@ def recall(folder: Path, question: str) -> tuple[datetime, bytes] | None:
 
 def keep(folder: Path, question: str, at: datetime, reply: bytes) -> None:
     """Keep a reply, whole or not at all, after a line that says when it was fetched."""
-    folder.mkdir(parents=True, exist_ok=True)
     first = json.dumps({"fetched": at.isoformat()})
-    handle, part = tempfile.mkstemp(dir=folder, suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(first.encode() + b"\n" + reply)
-        os.replace(part, _file(folder, question))
-    finally:
-        Path(part).unlink(missing_ok=True)
+    write_whole(_file(folder, question), first.encode() + b"\n" + reply)
 
 
 def _file(folder: Path, question: str) -> Path:
