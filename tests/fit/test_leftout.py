@@ -9,9 +9,9 @@ from underlid.fit import leftout
 from underlid.fit.evidence import worth
 from underlid.fit.leftout import ENOUGH_EFFECTIVE, Mixture, judged, reweighted, share_between
 from underlid.fit.likelihood import INSTRUMENT_K, log_likelihood
-from underlid.fit.outlook import PERCENT
 from underlid.fit.predictive import predictive
 from underlid.heat.model import standard_probes
+from underlid.quantity.points import PERCENT
 
 
 def test_a_reading_left_out_is_judged_as_if_it_had_never_been_made():

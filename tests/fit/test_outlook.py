@@ -5,6 +5,7 @@ from tests.fit.cases import NOTHING, PRIOR, air, drive, time_utc
 from underlid.fit.evidence import STRAY_MEMORY_H
 from underlid.fit.outlook import FORECAST_MEMORY_H, FORECAST_SD_K, future_air, outlook, stray
 from underlid.fit.posterior import fit
+from underlid.quantity.points import three
 
 HOURS, NOW, UNTIL = 24 * 20, 24 * 8, 24 * 15
 
@@ -66,7 +67,7 @@ def test_the_coldest_hour_is_the_minimum_of_each_draw(told):
     _, result = told
     cold = result.coldest(24, NOW)
     minima = result.draws_c["middle"][:, 24:NOW].min(axis=1)
-    assert cold.temperature_c == pytest.approx(np.percentile(minima, [5, 50, 95]))
+    assert cold.temperature_c == pytest.approx(three(minima))
     assert cold.time_utc[0] >= result.time_utc[24]
     assert cold.time_utc[2] < result.time_utc[NOW]
     # No hour's median can be colder than the median coldest hour.

@@ -6,6 +6,7 @@ import pytest
 from tests.update.sample import sample
 from underlid.fit.change import resize
 from underlid.fit.sizes import MOST, SETTLING_H, BadSizes, proper, scaled, sizes
+from underlid.quantity.points import three
 
 
 @pytest.fixture(scope="module")
@@ -17,7 +18,7 @@ def test_the_fitted_bin_among_the_sizes_is_its_own_outlook(found):
     told = sample().outlook
     for place, own in found.own_c.items():
         minima = told.draws_c[place][:, SETTLING_H:].min(axis=1)
-        assert own == pytest.approx(np.percentile(minima, [5, 50, 95]), abs=1e-6)
+        assert own == pytest.approx(three(minima), abs=1e-6)
     assert found.own_litres == pytest.approx(55 * 38 * 32 / 1000, rel=0.01)
 
 

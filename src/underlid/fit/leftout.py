@@ -18,8 +18,8 @@ from scipy.special import ndtr, ndtri
 
 from underlid.fit.evidence import STRAY_MEMORY_H, Evidence, middle_s, spot_of
 from underlid.fit.likelihood import meant_and_slipped
-from underlid.fit.outlook import PERCENT
 from underlid.quantity.amount import NINETY
+from underlid.quantity.points import PERCENT
 from underlid.records import Reading
 from underlid.weather.series import HOUR_S
 

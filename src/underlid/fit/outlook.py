@@ -11,11 +11,11 @@ from underlid.fit.evidence import STRAY_MEMORY_H
 from underlid.fit.posterior import Posterior, Prior
 from underlid.heat.fading import fading
 from underlid.heat.model import Drive, simulate, standard_probes
+from underlid.quantity.points import PERCENT, points, three
 
 Array = NDArray[np.float64]
 
 PLACES = ("middle", "edge", "surface")
-PERCENT = (5.0, 50.0, 95.0)
 
 #: Error of a weather forecast: grows from nothing to FORECAST_SD_K over FORECAST_MEMORY_H, about 1.7 K after
 #: a day and 2.8 K after five (our judgement, near the usual skill of public forecasts).
@@ -70,20 +70,17 @@ class Outlook:
             raise ValueError(f"The outlook holds hours 0 to {len(self.time_utc)}, not {first} to {last}.")
         span = self.draws_c[place][:, first:last]
         when = self.time_utc[first + span.argmin(axis=1)]
-        low, mid, high = np.percentile(span.min(axis=1), PERCENT)
         early, usual, late = np.percentile(when, PERCENT, method="nearest")
-        return Coldest(place, (float(low), float(mid), float(high)), (int(early), int(usual), int(late)))
+        return Coldest(place, three(span.min(axis=1)), (int(early), int(usual), int(late)))
 
     def least_refuge(self, first: int, last: int) -> tuple[float, float, float]:
         """The smallest share of the bedding in the tolerated band from hour `first` up to `last`, 5, 50 and 95 %."""
-        low, mid, high = np.percentile(self.refuge_draws[:, first:last, 0].min(axis=1), PERCENT)
-        return float(low), float(mid), float(high)
+        return three(self.refuge_draws[:, first:last, 0].min(axis=1))
 
     def without_refuge(self, first: int, last: int) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
         """Hours with no refuge at all, and the degree-hours by which the best place misses the band, 5, 50, 95 %."""
         away = self.outside_k[:, first:last, 0]
-        hours, degree_hours = (np.percentile(v, PERCENT) for v in ((away > 0).sum(axis=1), away.sum(axis=1)))
-        return tuple(map(float, hours)), tuple(map(float, degree_hours))  # type: ignore[return-value]
+        return three((away > 0).sum(axis=1)), three(away.sum(axis=1))
 
     def chance_of_moisture(self, first: int, last: int, low: float, high: float) -> tuple[float, float]:
         """Chances that the bedding is at some hour drier than `low`, and wetter than `high`, fractions of wet mass."""
@@ -194,4 +191,4 @@ def outlook(
 
 
 def _range(values: Array) -> Array:
-    return np.asarray(np.percentile(values, PERCENT, axis=0).T)
+    return points(values).T

@@ -24,6 +24,7 @@ from underlid.fit.likelihood import (
 from underlid.heat.films import films
 from underlid.heat.model import BeddingTemperature, Drive, Thermal, simulate
 from underlid.quantity.amount import NINETY
+from underlid.quantity.points import three
 
 Array = NDArray[np.float64]
 
@@ -49,7 +50,7 @@ WALKERS = 32
 PILOTS = 320  # draws from the prior among which the walkers start
 BURN_IN = 140
 STEPS = 340
-DRAWS = 120  # kept of a chain: twice as many steady the ends of a range by a twentieth of its width, at twice the cost
+DRAWS = 80  # kept of a chain: the ends of a range are steady to a fifteenth of its width; twice as many cost twice
 ENOUGH_DRAWS = 150  # effective draws below which a fit is not shown as good: our judgement
 MOST_SLIPS = 0.15  # share of slips beyond which not the keeper but the weather or the bin is wrong: our judgement
 LARGEST_RHAT = 1.05  # usual practice runs from 1.01 to 1.1
@@ -129,8 +130,7 @@ class Posterior:
 
     def range_of(self, name: str) -> tuple[float, float, float]:
         """The 5, 50 and 95 % points of one parameter."""
-        low, middle, high = np.percentile(self.draws[name], [5, 50, 95])
-        return float(low), float(middle), float(high)
+        return three(self.draws[name])
 
 
 def fit(

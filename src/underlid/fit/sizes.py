@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from underlid.bedding.vessel import ImpossibleVessel
 from underlid.fit.change import SMALLEST_L, litres_of, resize
 from underlid.fit.fate import fate_of, run
-from underlid.fit.outlook import PERCENT, PLACES
+from underlid.fit.outlook import PLACES
 from underlid.fit.study import Case, Study
+from underlid.quantity.points import points
 
 Array = NDArray[np.float64]
 
@@ -93,7 +94,7 @@ def sizes(study: Study, litres: Sequence[float], progress: Callable[[float], Non
         minima = []
         for i, place in enumerate(PLACES):
             course = bedding.probes_c[:, first:, i] + lots.spots[place][:, first:]
-            minima.append(np.percentile(course.min(axis=1), PERCENT))
+            minima.append(points(course.min(axis=1)))
         return minima
 
     found = []

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from underlid.bedding.vessel import Vessel
 from underlid.fit.change import Change, Changer
 from underlid.fit.fate import fate_of, gathered, of_sets, run
-from underlid.fit.outlook import PERCENT, PLACES, Fate
+from underlid.fit.outlook import PLACES, Fate
 from underlid.fit.posterior import Posterior
 from underlid.fit.study import Case, Study
 from underlid.heat.films import films
@@ -25,6 +25,7 @@ from underlid.heat.model import DEFAULT_HUMIDITY_PCT, BeddingTemperature, Drive,
 from underlid.heat.moisture import vapour_kg_m3
 from underlid.quantity import VagueAmount
 from underlid.quantity.amount import NINETY
+from underlid.quantity.points import PERCENT, three
 
 Points = tuple[float, float, float]  # 5, 50 and 95 %
 
@@ -222,5 +223,4 @@ def _compare(now: NDArray[Any], changed: NDArray[Any]) -> Compared:
 
 
 def _points(values: NDArray[Any]) -> Points:
-    low, middle, high = np.percentile(values, PERCENT)
-    return float(low), float(middle), float(high)
+    return three(values)

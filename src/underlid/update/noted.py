@@ -12,9 +12,9 @@ import numpy as np
 from underlid.fit.evidence import hours_of
 from underlid.fit.leftout import Mixture
 from underlid.fit.likelihood import INSTRUMENT_K
-from underlid.fit.outlook import PERCENT
 from underlid.fit.study import Study
 from underlid.quantity.amount import VagueAmount
+from underlid.quantity.points import PERCENT
 from underlid.quantity.show import show_amount
 from underlid.records import AnyEntry, Claim, Feeding, Note, Photo, Reading, SampleCount, Sighting
 from underlid.update.facts import Noted, Provenance, Range, ReadingFact

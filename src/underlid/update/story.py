@@ -10,9 +10,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from underlid.fit.outlook import PERCENT
 from underlid.fit.posterior import PARAMETERS
 from underlid.fit.study import METHOD, Study
+from underlid.quantity.points import PERCENT, points, three
 from underlid.records import AnyEntry, Reading
 from underlid.update import noted
 from underlid.update.facts import (
@@ -229,7 +229,7 @@ def _days(study: Study, first: int, zone: ZoneInfo) -> Days | None:
 
 
 def _lowest(values: Array, spans: Iterable[slice]) -> Array:
-    return np.array([np.percentile(values[:, span].min(axis=1), PERCENT) for span in spans])
+    return np.array([points(values[:, span].min(axis=1)) for span in spans])
 
 
 def parameters_of(study: Study) -> tuple[Parameter, ...]:
@@ -277,8 +277,7 @@ def _day(second: float, zone: ZoneInfo) -> str:
 
 
 def _range_of(values: Array, unit: str, provenance: Provenance) -> Range:
-    low, middle, high = np.percentile(values, PERCENT)
-    return Range(float(low), float(middle), float(high), unit, provenance)
+    return Range(*three(values), unit, provenance)
 
 
 def _scaled(found: Range, factor: float, unit: str) -> Range:
