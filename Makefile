@@ -49,12 +49,14 @@ test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test
 
 calibration: $(VENV)/.dev .build/compiled  ## simulate journals with a known truth, count how often the ranges hold it; writes docs/calibration.md
 	@$(BIN)/python tools/calibrate.py
+	@$(BIN)/python tools/calibrate_colonies.py
 
 verification: $(VENV)/.dev .build/compiled  ## check the heat solver against closed forms on finer and finer grids; writes docs/verification.md
 	@$(BIN)/python tools/verify.py
 
-bench: $(VENV)/.dev .build/compiled  ## time the heat solver beside general-purpose solvers of the same problem, in one run on one core
+bench: $(VENV)/.dev .build/compiled  ## time heat solver and life cycle beside general-purpose tools on the same problems, on one core
 	@$(BIN)/python tools/bench.py
+	@$(BIN)/python tools/bench_colonies.py
 
 reconstruction: $(VENV)/.dev  ## measure hours made from daily minimum and maximum against real hours; writes docs/weather.md
 	@$(BIN)/python -m tests.weather.reconstruction

@@ -21,7 +21,7 @@ MAY_IMPORT = {
     "heat": {"heat", "bedding"},
     "worms": {"worms"},
     "counting": RECORDS | {"bedding", "counting"},
-    "fit": RECORDS | SCIENCE | {"fit", "entry"},
+    "fit": RECORDS | SCIENCE | {"counting", "fit", "entry"},
     "journal": FILES | RECORDS | {"journal"},
     "update": RECORDS | SCIENCE | {"fit", "update"},
     "answer": {"journal", "fit", "weather"},

@@ -12,7 +12,7 @@ from underlid import demo
 from underlid.entry import parse_line
 from underlid.journal.store import Journal
 from underlid.quantity.amount import parse_amount
-from underlid.records import Note, Reading
+from underlid.records import Note, Reading, SampleCount, Sighting
 
 AIR = demo.weather()
 
@@ -43,7 +43,8 @@ def test_every_line_is_understood_and_nothing_is_left_as_a_note(invented):
     record = demo.make_bin(invented)
     truth = demo.true_course(invented, record, [], AIR)
     numbers = count()
-    lines = [*demo.feeding_lines(invented), *demo.visit_lines(invented, truth)]
+    counts = demo.count_lines(invented, record, truth)
+    lines = [*demo.feeding_lines(invented), *demo.visit_lines(invented, truth), *counts]
     entries = [
         entry
         for at, line in lines
@@ -51,6 +52,7 @@ def test_every_line_is_understood_and_nothing_is_left_as_a_note(invented):
     ]
     assert not [entry for entry in entries if isinstance(entry, Note)]
     assert sum(isinstance(entry, Reading) for entry in entries) >= 20
+    assert sum(isinstance(entry, SampleCount) for entry in entries) == 4
 
 
 def test_the_demo_leaves_a_journal_that_is_not_its_own_alone(tmp_path):
@@ -61,6 +63,17 @@ def test_the_demo_leaves_a_journal_that_is_not_its_own_alone(tmp_path):
         demo.run(tmp_path)
     with Journal.open(folder) as mine:
         assert [record.name for record in mine.bins()] == ["mine"]
+
+
+@pytest.mark.parametrize("invented", demo.BINS, ids=lambda invented: invented.name)
+def test_the_keeper_sees_no_more_worms_than_there_are(invented):
+    record = demo.make_bin(invented)
+    truth = demo.true_course(invented, record, [], AIR)
+    numbers = count()
+    for at, line in demo.visit_lines(invented, truth):
+        for entry in parse_line(line, bin=record, now=at, new_id=lambda: str(next(numbers))).records:
+            if isinstance(entry, Sighting):
+                assert entry.amount.low <= truth.on(at)[1:].sum()
 
 
 def test_the_same_seed_tells_the_same_winter():

@@ -41,6 +41,7 @@ TRUE_GRID = (6, 5, 9)  # finer than the fit's: what a coarse grid costs is part 
 COLD_SHARE = 0.7  # of the journals begin from November to mid February
 COLDER_K = (0.0, -3.0, -6.0)  # how much colder than the typical year a cold journal is made
 PAGE = Path(__file__).parent.parent / "docs" / "calibration.md"
+COLONIES = "## How many live there"  # heads the section of tools/calibrate_colonies.py
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +70,10 @@ def simulate_journal(seed: int) -> Outcome:
     ends = begins + timedelta(days=DAYS)
     laid = lay_over(year, begins, ends + timedelta(hours=1))
     laid = replace(laid, air_c=laid.air_c + (float(rng.choice(COLDER_K)) if cold else 0.0))
-    record = _random_bin(begins, rng)
+    record = random_bin(begins, rng)
 
     # The truth: a draw from the prior, and a slow straying of every spot.
-    blank = lay_out(record, (), _as_observed(laid), ends, ends)
+    blank = lay_out(record, (), as_observed(laid), ends, ends)
     prior: Prior = blank.prior
     parameters = prior.parameters(rng.standard_normal((1, len(PARAMETERS))))
     probes = list(standard_probes(blank.situation.vessel).values())
@@ -90,10 +91,10 @@ def simulate_journal(seed: int) -> Outcome:
         at = begins + timedelta(seconds=int(blank.time_utc[hour]) - begins.timestamp())
         spot = int(rng.integers(0, 3))
         shown = thermometer.shown(true_c[spot, [hour]], blank.drive.air_c[hour])[0] + rng.normal(0, INSTRUMENT_K)
-        line = f"{_when(at.astimezone(demo.TIMEZONE), rng)}: {PLACES[spot]} {demo.spoken(float(shown), rng)}"
+        line = f"{said_when(at.astimezone(demo.TIMEZONE), rng)}: {PLACES[spot]} {demo.spoken(float(shown), rng)}"
         entries += parse_line(line, bin=record, now=ends, new_id=lambda: str(uuid.uuid4())).records
 
-    case = lay_out(record, entries, _as_observed(laid), ends, ends)
+    case = lay_out(record, entries, as_observed(laid), ends, ends)
     posterior = fit_case(case, seed)
     told = study(case, posterior).outlook
     logged = {round((e.when.start.timestamp() - case.time_utc[0]) / HOUR_S) for e in entries if isinstance(e, Reading)}
@@ -119,19 +120,19 @@ def simulate_journal(seed: int) -> Outcome:
     )  # fmt: skip
 
 
-def _random_bin(begins: datetime, rng: np.random.Generator) -> Bin:
+def random_bin(begins: datetime, rng: np.random.Generator) -> Bin:
     record = demo.make_bin(demo.BINS[int(rng.integers(len(demo.BINS)))])
     size = parse_size(f"{rng.integers(30, 70)} x {rng.integers(22, 45)} x {rng.integers(25, 40)} cm")
     started = parse_when(begins.isoformat(), now=begins + timedelta(days=1), tz=demo.TIMEZONE)
     return replace(record, length=size.length, width=size.width, height=size.height, started=started)
 
 
-def _as_observed(laid: Weather) -> Weather:
+def as_observed(laid: Weather) -> Weather:
     """The laid-over year taken as the weather of those dates."""
     return replace(laid, typical=False)
 
 
-def _when(at: datetime, rng: np.random.Generator) -> str:
+def said_when(at: datetime, rng: np.random.Generator) -> str:
     """The date in the keeper's words: mostly with the hour, sometimes only the day or the part of the month."""
     kind = rng.choice(["hour", "day", "part"], p=[0.65, 0.3, 0.05])
     if kind == "hour":
@@ -185,6 +186,12 @@ to the present only: how wide a forecast's range should be is our judgement, not
 """
 
 
+def sections(page: Path) -> tuple[str, str]:
+    """The page's part on temperatures and the one on colonies, either "" where it is not written yet."""
+    before, head, after = page.read_text(encoding="utf-8").partition(COLONIES) if page.exists() else ("", "", "")
+    return before.rstrip() + "\n" if before.strip() else "", head + after
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--journals", type=int, default=60)
@@ -203,7 +210,8 @@ def main() -> int:
                 flush=True,
             )
     text = report(outcomes)
-    arguments.out.write_text(text, encoding="utf-8")
+    _, colonies = sections(arguments.out)
+    arguments.out.write_text(text.rstrip() + "\n" + (f"\n{colonies}" if colonies else ""), encoding="utf-8")
     print(text)
     return 0
 

@@ -1,4 +1,4 @@
-"""Check the heat solvers and write down how good they are: docs/verification.md and its figures.
+"""Check the heat solvers and the life-cycle engine and write down how good they are: docs/verification.md.
 
 The same bytes come out each time on the same machine. It takes a minute or two.
 """
@@ -18,6 +18,7 @@ import numpy as np
 import verify_bins as bins
 import verify_charts as charts
 import verify_exact as forms
+import verify_worms as worms
 
 from underlid.files import write_whole
 from underlid.heat.model import GRID, REFERENCE_WIND_M_S
@@ -121,9 +122,11 @@ def _page(linear: Sequence[Sequence[float]], fronts: Sequence[Sequence[float]]) 
     litres = _listed([str(litres) for litres in bins.BINS])
     worst_front = max(found[-1] for found in fronts)
     bound = max(float(bins.bound(litres, bins.STATES[-1]).max()) for litres in bins.BINS)
-    return f"""# Verification: does the heat solver solve its equations?
+    return f"""# Verification: do the heat solver and the life-cycle engine do what they should?
 
-Written by `make verification`. The full field (`underlid.heat.field`) is run against closed forms on finer and finer
+Written by `make verification`. First the heat; the worms come [last](#the-life-cycle).
+
+The full field (`underlid.heat.field`) is run against closed forms on finer and finer
 grids, through a year of random freezing, and through the demo's winter on the grid of a fit beside a far finer one;
 the reduced model (`underlid.heat.reduced`) is held against the full field. C&J is Carslaw & Jaeger, *Conduction of
 Heat in Solids*, 1959, recalled; `tests/heat/test_closed_forms.py` checks each closed form against numbers computed
@@ -219,7 +222,7 @@ evaporation and water, the two differ by (root mean square / 99 of 100 / largest
 In the first column the coefficients are constant. In the second the wind changes them every hour, which the reduced
 model follows through the surface temperature of the hour before; the bound does not cover that.
 
-## What these checks do not show
+## What these checks of the heat do not show
 
 - Whether the numbers are right for a real bin. Conductivity, heat capacity, films and the path through the base are
   taken from books and then fitted; these checks would pass with wrong ones.
@@ -232,7 +235,8 @@ model follows through the surface temperature of the hour before; the bound does
   ajar are the same on all four sides here. Drainage and air holes are ignored.
 - Where food really lies. It heats one of four fixed patterns, not a point.
 - The wind's shifting of a coefficient, evaporation and breakdown: only the reduced model's following of them is tested.
-"""
+
+{worms.section()}"""
 
 
 def main() -> None:
@@ -251,7 +255,7 @@ def main() -> None:
     (DOCS / "figures").mkdir(exist_ok=True)
     for name, drawn in figures.items():
         write_whole(DOCS / "figures" / f"{name}.svg", drawn.encode())
-    print("figures drawn; now the winters and the reduced model", flush=True)
+    print("figures drawn; now the winters, the reduced model and the worms", flush=True)
     write_whole(DOCS / "verification.md", _page(linear, fronts).encode())
     print(f"written to {DOCS / 'verification.md'}")
 

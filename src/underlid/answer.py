@@ -8,8 +8,11 @@ from datetime import datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
 
+from underlid.fit.census import Census, census, census_key, particles_for
+from underlid.fit.colony import Prior, prior
 from underlid.fit.posterior import Posterior
 from underlid.fit.study import FORECAST_DAYS, Case, Study, fit_case, lay_out, study
+from underlid.fit.tally import Tally, tally
 from underlid.journal.memory import recall, remember
 from underlid.journal.store import Journal
 from underlid.weather.files import read_weather
@@ -78,6 +81,21 @@ def answer(
         values = asdict(posterior)
         remember(journal.folder, key, values.pop("draws"), values)
     return study(case, posterior)
+
+
+def census_of(
+    journal: Journal, of: Study, seed: int = SEED, progress: Callable[[float], None] = lambda done: None
+) -> tuple[Prior, Tally, Census]:
+    """The colony of a studied bin, taken from the journal's memory if it was fitted before."""
+    thought = prior(of)
+    counted = tally(of.case.entries, of.case.time_utc, thought.bedding.litres.high)
+    key = census_key(thought, counted, seed)
+    kept = recall(journal.folder, key)
+    found = None if kept is None else Census.kept(*kept)
+    if found is None:
+        found = census(thought, counted, seed, particles=particles_for(thought, counted), progress=progress)
+        remember(journal.folder, key, *found.to_keep())
+    return thought, counted, found
 
 
 def _restored(draws: dict, values: dict) -> Posterior | None:  # type: ignore[type-arg]

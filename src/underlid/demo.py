@@ -19,23 +19,29 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from underlid.fit.evidence import food_kg, situation
+from underlid.counting.detection import JUDGED
+from underlid.fit.evidence import Situation, food_kg, middle_of, situation
 from underlid.fit.likelihood import INSTRUMENT_K
 from underlid.fit.outlook import stray
 from underlid.heat.films import films
 from underlid.heat.model import Drive, Thermal, simulate, standard_probes
 from underlid.quantity.amount import NINETY, parse_amount, parse_size
 from underlid.quantity.when import parse_when
-from underlid.records import AnyEntry, Base, BeddingLayer, Bin
+from underlid.records import STAGES, AnyEntry, Base, BeddingLayer, Bin
 from underlid.weather.files import demo_weather, read_weather
 from underlid.weather.series import HOUR_S, Weather, lay_over
+from underlid.worms.habitat import DRY_SHARE, Habitat, Strain, colony, course
+from underlid.worms.lifecycle import ADULTS, COCOON_STEPS, YOUNG_STEPS, live
+from underlid.worms.species import species
 
 if TYPE_CHECKING:
+    from underlid.fit.census import Census
     from underlid.fit.study import Study
 
 Array = NDArray[np.float64]
 
 SEED = 20251018
+KIND = species("Eisenia fetida")
 TIMEZONE = ZoneInfo("America/Anchorage")
 START = datetime(2025, 10, 18, 14, tzinfo=TIMEZONE)
 NOW = datetime(2026, 2, 3, 21, tzinfo=TIMEZONE)
@@ -43,6 +49,9 @@ WINTER_ENDS = datetime(2026, 4, 20, tzinfo=TIMEZONE)
 MONTH = (2026, 1)
 TRUE_DRYING = 1.4  # vapour leaves the invented bins faster than usual
 TRUE_GRID = (8, 7, 12)  # finer than the fit's, so that the demo shows what the coarser one costs
+TRUE_FROST_PER_H = 0.006  # the invented worms stand frost better than is thought likely, as the keeper will find
+COUNTED = (datetime(2025, 11, 2, 13, tzinfo=TIMEZONE), datetime(2026, 1, 25, 13, tzinfo=TIMEZONE))
+SAMPLE_L = 4.0  # a small bucket: of a few dozen worms a litre would hold none
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,17 +90,23 @@ BINS = (
 )  # fmt: skip
 
 FOODS = ("pear cores", "carrot peel", "squash rind", "tea leaves", "potato peel", "apple cores", "oatmeal")
-SIGHTINGS = ("about a dozen near the top", "a few worms in the middle", "a couple of dozen in the middle")
+SIGHTINGS = {"about a dozen near the top": 14, "a few worms in the middle": 5, "a couple of dozen in the middle": 30}
 
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """What was really so, hour by hour [degC]; invented."""
+    """What was really so, hour by hour [degC], and animals by stage day by day, (days, 5); invented."""
 
     time_utc: NDArray[np.int64]
     middle_c: Array
     edge_c: Array
     surface_c: Array
+    animals: NDArray[np.int64]
+
+    def on(self, moment: datetime) -> NDArray[np.int64]:
+        """Animals by stage on the day of a moment, (5,)."""
+        day = round((moment.timestamp() - int(self.time_utc[0])) / HOUR_S / 24)
+        return np.asarray(self.animals[day])
 
 
 def weather() -> Weather:
@@ -126,7 +141,7 @@ def make_bin(invented: InventedBin) -> Bin:
         wall=invented.wall,
         wall_thickness=parse_amount("3 mm" if invented.wall == "polypropylene" else "18 mm", expect="m"),
         founders=parse_amount(invented.founders, expect="1"),
-        species="Eisenia fetida",
+        species=KIND.name,
         layers=layers,
         words=f"invented for the demo: {invented.size}, {invented.founders} worms",
         noted_at=START,
@@ -159,11 +174,30 @@ def true_course(invented: InventedBin, record: Bin, fed: list[AnyEntry], air: We
     )  # fmt: skip
     bedding = simulate(
         place.vessel, Thermal(*(np.array([value]) for value in values)), drive,
-        list(standard_probes(place.vessel).values()), grid=TRUE_GRID, full=True,
+        list(standard_probes(place.vessel).values()), grid=TRUE_GRID, full=True, bands_c=(KIND.band_c,),
     )  # fmt: skip
     strays = stray(np.full(3, invented.stray_k), len(laid.time_utc), _rng(invented.name, "stray"))
     middle, edge, surface = bedding.probes_c[0].T + strays
-    return Course(laid.time_utc, middle, edge, surface)
+    home = Habitat(
+        bedding.probes_c[:, :, 0], bedding.probes_c[0].T.mean(axis=0, keepdims=True), bedding.outside_k[:, :, 0],
+        bedding.frozen, bedding.moisture, DRY_SHARE * food_kg(fed, laid.time_utc)[0].sum(axis=1), KIND.band_c,
+    )  # fmt: skip
+    return Course(laid.time_utc, middle, edge, surface, _true_colony(invented, place, home))
+
+
+def _true_colony(invented: InventedBin, place: Situation, home: Habitat) -> NDArray[np.int64]:
+    """How the animals really fared, by stage and day; the founders are of mixed ages, one in five an adult."""
+    strain = Strain.usual()._replace(frost_per_h=np.array([TRUE_FROST_PER_H]))
+    rng = _rng(invented.name, "founders")
+    founders = np.zeros(ADULTS + 1, np.int64)
+    many = round(middle_of(parse_amount(invented.founders, expect="1")))
+    founders[ADULTS] = adults = rng.binomial(many, KIND.founders_adult_share.value)
+    founders[COCOON_STEPS:ADULTS] = rng.multinomial(many - adults, np.full(YOUNG_STEPS, 1 / YOUNG_STEPS))
+    founders[:COCOON_STEPS] = rng.multinomial(rng.poisson(0.3 * many), np.full(COCOON_STEPS, 1 / COCOON_STEPS))
+    own = colony(KIND, place.vessel.length_m * place.vessel.width_m, strain)
+    food = 0.5 * place.dry_kg_m3 * place.vessel.bedding_m3
+    lives = live(founders, food, course(KIND, home, strain), own, int(rng.integers(2**31)))
+    return np.asarray(lives.stages[0])
 
 
 def spoken(reading_c: float, rng: np.random.Generator) -> str:
@@ -200,9 +234,29 @@ def visit_lines(invented: InventedBin, truth: Course) -> Iterator[tuple[datetime
         shown = [(place, course[index] + invented.bias_k + rng.normal(0, INSTRUMENT_K)) for place, course in chosen]
         clauses = [f"{place} {spoken(value, rng)}" for place, value in shown]
         if rng.random() < 0.25 and truth.middle_c[index] > 1.0:
-            clauses.append(str(rng.choice(SIGHTINGS)))
+            saw = str(rng.choice(list(SIGHTINGS)))
+            if truth.on(at)[1:].sum() >= SIGHTINGS[saw]:
+                clauses.append(saw)
         yield at, f"{_date_words(at, rng)}: {', '.join(clauses)}"
         moment = at + timedelta(days=float(rng.choice([2, 3, 4, 5, 7, 9, 12])))
+
+
+def count_lines(invented: InventedBin, record: Bin, truth: Course) -> Iterator[tuple[datetime, str]]:
+    """The keeper's counts: a small bucket from the middle and one from the edge, sorted by stage on two afternoons."""
+    rng = _rng(invented.name, "counts")
+    litres = 1000 * situation(record).vessel.bedding_m3
+    for at in COUNTED:
+        for place, density in (("middle", 1.3), ("edge", 0.7)):
+            share = rng.beta(3 * density * SAMPLE_L, 3 * (litres - density * SAMPLE_L))  # they clump, k 1.5 a fistful
+            found = [
+                rng.binomial(rng.binomial(animals, share), JUDGED[stage])
+                for stage, animals in zip(STAGES, truth.on(at), strict=True)
+            ]
+            counts = ", ".join(
+                f"{many} {stage}{'' if many == 1 else 's'}" for stage, many in zip(STAGES, found, strict=True)
+            )
+            yield at, f"sample {SAMPLE_L:g} L {place}: {counts}"
+            at += timedelta(minutes=20)
 
 
 def _date_words(at: datetime, rng: np.random.Generator) -> str:
@@ -232,7 +286,7 @@ def run(
     The journal is made anew each time from the same seed; fits made before are taken from its memory.
     """
     # Heavy or later layers, needed only here.
-    from underlid.answer import answer, case_of
+    from underlid.answer import answer, case_of, census_of
     from underlid.entry import parse_line
     from underlid.files import write_whole
     from underlid.journal.store import Journal
@@ -257,13 +311,15 @@ def run(
             fed = understood(fed_lines)
             truth = true_course(invented, record, fed, air)
             seen_lines = list(visit_lines(invented, truth))
-            entries = fed + understood(seen_lines)
-            written = sorted(fed_lines + seen_lines)
+            count_written = list(count_lines(invented, record, truth))
+            entries = fed + understood(seen_lines + count_written)
+            written = sorted(fed_lines + seen_lines + count_written)
             journal.add(entries)
             lines += [f"{at:%Y-%m-%d %H:%M}  {record.name}: {line}" for at, line in written]
             say(f"{record.name}: {len(written)} lines in the keeper's own words, {len(entries)} entries stored")
             case = case_of(journal, record.name, air, NOW, WINTER_ENDS)
             study = answer(journal, case, progress=progress)
+            _, _, found = census_of(journal, study, progress=progress)
             target = out / f"{record.name}-{MONTH[0]}-{MONTH[1]:02d}.html"
             hours = len(study.outlook.time_utc)
             told = tell(
@@ -273,7 +329,7 @@ def run(
                 truth=Truth(truth.middle_c[:hours], truth.edge_c[:hours], truth.surface_c[:hours], "invented truth"),
             )
             write_whole(target, page(told).encode())
-            result = compare(study, truth)
+            result = compare(study, truth) | compare_worms(found, truth)
             results[record.name] = {**result, "update": str(target)}
             say(
                 f"  {study.posterior.readings} readings fitted; the 90 % range held the true middle in "
@@ -284,6 +340,8 @@ def run(
             by = max(low - true_low, true_low - high)
             held = "held" if by <= 0 else f"missed by {by:.2g} °C; one in ten such ranges should miss"
             say(f"  coldest hour in the middle so far: {low:.1f} to {high:.1f} °C, in truth {true_low:.1f} °C ({held})")
+            low, _, high = result["worms_inferred"]
+            say(f"  worms on {NOW:%-d %b %Y}: {low:.0f} to {high:.0f} estimated, in truth {result['worms_true']}")
             say(f"  update written to {target}")
     write_whole(out / "keeper-lines.txt", ("\n".join(lines) + "\n").encode())
     say(f"Everything the invented keeper wrote is in {out / 'keeper-lines.txt'}; the journal is {folder}.")
@@ -325,6 +383,12 @@ def compare(study: Study, truth: Course) -> dict[str, Any]:
         "coldest_inferred_c": cold.temperature_c,
         "coldest_true_c": float(true_c.min()),
     }
+
+
+def compare_worms(found: Census, truth: Course) -> dict[str, Any]:
+    """How many worms are estimated to live there now, and how many do."""
+    day = round((NOW.timestamp() - int(found.time_utc[0])) / HOUR_S / 24)
+    return {"worms_inferred": found.on(day)["worms"], "worms_true": int(truth.on(NOW)[1:].sum())}
 
 
 def _ids(invented: InventedBin) -> Callable[[], str]:

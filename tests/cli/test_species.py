@@ -1,6 +1,11 @@
 """What the species command tells, and what it refuses."""
 
+from dataclasses import asdict
+
 import pytest
+
+from underlid.worms.projection import doubling_days
+from underlid.worms.species import species
 
 
 @pytest.fixture(autouse=True)
@@ -64,6 +69,17 @@ def test_rates_at_a_temperature_have_ranges(underlid):
     assert rates["cocoons_per_week"] == pytest.approx({"value": 1.25, "low": 1, "high": 1.5}, rel=0.03)
 
 
+def test_numbers_double_at_best_in_so_many_weeks(underlid):
+    told = underlid("species", "E. fetida", "--at", "15.0 C")
+    rates = underlid("species", "E. fetida", "--at", "15.0 C", "--json").json["rates"]
+    assert rates["doubling_days_at_best"] == asdict(doubling_days(species("E. fetida"), *rates["bedding_c"]))
+    assert rates["doubling_days_at_best"]["value"] == pytest.approx(4.6 * 7, rel=0.01)
+    assert "doubles in number, at best 4.6 weeks 3.3 to 12 weeks predicted from the rows above" in flat(told.out)
+    assert "0.4 % of the young dying a day: no source (judgement)" in told.out
+    assert "Real bins grow more slowly" in told.out
+    assert "life span of 1.5 years: as Eisenia fetida" in underlid("species", "D. veneta", "--at", "15 C").out
+
+
 def test_a_vaguer_temperature_gives_a_wider_range(underlid):
     def width(at):
         span = underlid("species", "E. fetida", "--at", at, "--json").json["rates"]["incubation_days"]
@@ -89,6 +105,7 @@ def test_where_nothing_develops_it_is_said_and_frost_is_named(underlid):
     assert "frozen bedding kills" in told.out
     rates = underlid("species", "E. fetida", "--at", "-3 C", "--json").json["rates"]
     assert rates["incubation_days"] == {"value": None, "low": None, "high": None}
+    assert rates["doubling_days_at_best"] == {"value": None, "low": None, "high": None}
 
 
 @pytest.mark.parametrize(

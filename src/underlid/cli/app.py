@@ -4,7 +4,19 @@ from __future__ import annotations
 
 import typer
 
-from underlid.cli import answers, count, exchange, fitcheck, keeping, outlook, species, weather, whatif
+from underlid.cli import (
+    answers,
+    count,
+    exchange,
+    fitcheck,
+    keeping,
+    outlook,
+    population,
+    recipe,
+    species,
+    weather,
+    whatif,
+)
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -18,6 +30,7 @@ app = typer.Typer(
 #: So that “-3 C” is read as words and not as an option.
 MINUS_IS_A_NUMBER = {"ignore_unknown_options": True}
 
+app.command("recipe")(recipe.recipe)
 app.command("new")(keeping.new)
 app.command("container")(keeping.container)
 app.command("log", context_settings=MINUS_IS_A_NUMBER)(keeping.log)
@@ -31,6 +44,7 @@ app.command("count")(count.count)
 app.command("outlook")(outlook.outlook)
 app.command("fitcheck")(fitcheck.fitcheck)
 app.command("whatif")(whatif.whatif)
+app.command("population")(population.population)
 app.command("species")(species.species)
 app.command("update")(answers.update)
 app.command("demo")(answers.demo)

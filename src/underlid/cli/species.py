@@ -32,6 +32,11 @@ RATES = (
     ("cocoons per adult", "cocoons_per_week", "cocoons_per_week", "a week"),
     ("cocoons that hatch in the end", "hatching_share", None, "%"),
 )
+#: What the time to double takes for granted.
+AT_BEST = (
+    "At best: held at that temperature, without a cold spell, food and room in excess, young and old in balance.\n"
+    "Real bins grow more slowly, as crowding and want of food bind."
+)
 
 
 class NoSpeciesNamed(ValueError):
@@ -104,16 +109,20 @@ def _json(kind: Species, rates: Expected | None) -> dict[str, object]:
             told |= fact(what)
         facts[key] = told if what is not None else None
     result = {**_summary(kind), "facts": facts, "growth": [asdict(one) for one in growths(kind.name)]}
-    return result if rates is None else {**result, "rates": _rates_json(rates)}
+    return result if rates is None else {**result, "rates": _rates_json(kind, rates)}
 
 
-def _rates_json(rates: Expected) -> dict[str, object]:
+def _rates_json(kind: Species, rates: Expected) -> dict[str, object]:
+    from underlid.worms.projection import doubling_days
+
     def span(one: Span) -> dict[str, float | None]:
         return {end: x if math.isfinite(x) else None for end, x in asdict(one).items()}
 
     return {
         "bedding_c": [rates.low_c, rates.high_c], "provenance": "predicted",
-        **{field: span(getattr(rates, field)) for _, field, _, _ in RATES}, "beyond_the_sources": list(rates.beyond),
+        **{field: span(getattr(rates, field)) for _, field, _, _ in RATES},
+        "doubling_days_at_best": span(doubling_days(kind, rates.low_c, rates.high_c)),
+        "beyond_the_sources": list(rates.beyond),
     }  # fmt: skip
 
 
@@ -186,7 +195,9 @@ def _print_rates(kind: Species, rates: Expected, read: VagueAmount) -> None:
         facts = getattr(kind, source).near(rates.low_c, rates.high_c) if source else (kind.hatching_share,)
         told = "; ".join(dict.fromkeys(_source(fact) for fact in facts))
         table.add_row(label, _amount(span.value, unit), _between(span, unit), told)
+    table.add_row(*_doubling(kind, rates))
     _show(table)
+    print(AT_BEST)
     labels = {source: label for label, _, source, _ in RATES}
     if rates.beyond:
         beyond = ", ".join(labels[name] for name in rates.beyond)
@@ -194,6 +205,21 @@ def _print_rates(kind: Species, rates: Expected, read: VagueAmount) -> None:
     print(f"It tolerates {_celsius(*kind.band_c)}; at the widest, {_celsius(*kind.widest_band_c)}.")
     if rates.low_c <= FREEZES_C:
         print(_both(f"{kind.adults_in_frost.text} {kind.cocoons_in_frost.text}"))
+
+
+def _doubling(kind: Species, rates: Expected) -> tuple[str, str, str, str]:
+    """The row of how long numbers take to double at best, and what that rests on beside the rows above it."""
+    from underlid.worms.projection import doubling_days
+    from underlid.worms.rates import YOUNG_DEATHS, Span, life_span
+
+    days = doubling_days(kind, rates.low_c, rates.high_c)
+    weeks = Span(days.value / 7, days.low / 7, days.high / 7)
+    rests_on = (
+        f"predicted from the rows above and {kind.hatchlings_per_cocoon.value:g} hatchlings a cocoon: "
+        f"{_source(kind.hatchlings_per_cocoon)}; a life span of {life_span(kind).value:g} years: "
+        f"{_source(life_span(kind))}; {100 * YOUNG_DEATHS.value:g} % of the young dying a day: {_source(YOUNG_DEATHS)}"
+    )
+    return "doubles in number, at best", _amount(weeks.value, "weeks"), _between(weeks, "weeks"), rests_on
 
 
 def _amount(x: float, unit: str) -> str:

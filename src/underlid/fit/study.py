@@ -34,6 +34,8 @@ from underlid.weather.series import HOUR_S, Weather, first_hour, lay_over
 from underlid.worms.species import Species, UnknownSpecies, species
 
 FORECAST_DAYS = 7  # a file is believed as a forecast for this long, then past years take over: our judgement
+#: What a fit of the bedding is made by: all of a package, or some of its modules.
+MADE_BY = {"bedding": None, "heat": None, "fit": {"evidence", "likelihood", "posterior"}}
 METHOD = "full field with freezing, reduced while thawed"  # the model in words
 ENCLOSED = {
     "indoors": "indoors: give the room's air as the weather",
@@ -92,9 +94,9 @@ class Case:
 def _model_text() -> bytes:
     """A digest of the model's own source and data: a fit is remembered only for the model that made it."""
     digest = hashlib.blake2b(digest_size=16)
-    for package in ("bedding", "heat", "fit"):
+    for package, names in MADE_BY.items():
         for path in sorted(Path(str(files(f"underlid.{package}"))).rglob("*")):
-            if path.suffix in (".py", ".toml"):
+            if path.suffix in (".py", ".toml") and (names is None or path.stem in names):
                 digest.update(path.read_bytes())
     return digest.digest()
 

@@ -14,7 +14,8 @@ def points(draws: ArrayLike, axis: int = 0) -> NDArray[np.float64]:
     They are taken so that one draw more lies beyond each end with a chance of one in twenty however few draws there
     are (Weibull's plotting positions; Hyndman & Fan 1996, type 6): few draws make a range rougher, not narrower.
     """
-    return np.asarray(np.percentile(draws, PERCENT, axis=axis, method="weibull"))
+    values = np.asarray(draws, dtype=np.float64)
+    return np.asarray(np.percentile(values, PERCENT, axis=axis, method="weibull"))
 
 
 def three(draws: ArrayLike) -> tuple[float, float, float]:
