@@ -175,8 +175,8 @@ through the outlook; then the true temperature of the bedding at the hours *with
 - Journals with fewer than 12 readings: {few:.1%}; with 12 or more: {many:.1%} (middle).
 - Mean width of the 90 % range of the middle: {np.mean([o.width_k for o in outcomes]):.2f} K.
 - Journals in which the 90 % range of a parameter holds its true value: {held}.
-- Fits that had settled (R-hat and effective draws): {np.mean([o.trusted for o in outcomes]):.0%}; the others are
-  counted above all the same.
+- Fits that had settled (enough effective sets behind their draws): {np.mean([o.trusted for o in outcomes]):.0%}; the
+  others are counted above all the same.
 
 Each of these shares is itself known to about 5 points.
 

@@ -133,7 +133,7 @@ def posterior(case: Case, size: int = 256, seed: int = 4) -> Posterior:
     weight = np.exp(log_weight - log_weight.max())
     kept = np.random.default_rng(seed).choice(POOL, size, p=weight / weight.sum())
     draws = {name: values[kept] for name, values in world.parameters.items()}
-    return Posterior(draws, 1.0, 200.0, len(case.evidence) + len(case.moist), 0.0, seed, ())
+    return Posterior(draws, 200.0, 0.01, len(case.evidence) + len(case.moist), 0.0, seed, ())
 
 
 def study_of(entries: tuple[Reading, ...], size: int = 256, seed: int = 4) -> Study:

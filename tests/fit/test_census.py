@@ -14,6 +14,7 @@ from underlid.fit import census as sampler
 from underlid.fit.census import census
 from underlid.fit.colony import PARAMETERS, Prior, prior
 from underlid.fit.heard import slips
+from underlid.fit.sampler import ENOUGH, ROUNDS, SETTLED
 from underlid.fit.study import study
 from underlid.fit.tally import tally
 from underlid.records import SampleCount, Sighting
@@ -98,10 +99,10 @@ def test_rounds_are_added_until_it_has_settled(monkeypatch):
     easy = toy(monkeypatch, normal_likelihood(np.zeros(1), np.array([2.0])), 1, progress=done.append)
     assert len(done) == 2  # one round and the lives
     assert done[-1] == 1.0
-    assert easy.effective >= sampler.SETTLED
+    assert easy.effective >= SETTLED
     done.clear()
     hard = toy(monkeypatch, normal_likelihood(np.full(3, 2.0), np.full(3, 0.3)), 1, progress=done.append)
-    assert 3 < len(done) <= sampler.ROUNDS + 1
+    assert 3 < len(done) <= ROUNDS + 1
     assert done == sorted(done)
     first = toy(monkeypatch, normal_likelihood(np.full(3, 2.0), np.full(3, 0.3)), 1, sets=20)
     assert hard.effective > first.effective
@@ -110,7 +111,7 @@ def test_rounds_are_added_until_it_has_settled(monkeypatch):
 def test_what_it_cannot_reach_is_not_shown_as_good(monkeypatch):
     far = toy(monkeypatch, normal_likelihood(np.full(20, 3.0), np.full(20, 0.1)), 1)
     assert not far.trusted
-    assert far.effective < sampler.ENOUGH
+    assert far.effective < ENOUGH
     assert "has not settled" in far.notes[0]
 
 

@@ -129,7 +129,7 @@ def case(
 def from_prior(one: Case, draws: int = 64) -> Posterior:
     """Draws of the prior, standing in for a fit."""
     z = np.random.default_rng(5).standard_normal((draws, len(PARAMETERS)))
-    return Posterior(one.prior.parameters(z), 1.01, 200.0, len(one.evidence), 0.0, 5, ())
+    return Posterior(one.prior.parameters(z), 200.0, 0.01, len(one.evidence), 0.0, 5, ())
 
 
 @cache

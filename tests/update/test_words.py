@@ -159,7 +159,7 @@ def test_nobody_there_is_said_unless_a_reading_may_have_been_close() -> None:
 
 def test_an_unsettled_fit_is_said_at_once() -> None:
     case = sample().case
-    doubtful = replace(from_prior(case), rhat=1.4)
+    doubtful = replace(from_prior(case), largest=0.4)
     story = tell(Study(case, doubtful, sample().outlook), (2026, 1))
     assert "has not settled" in words.basis(story)
 

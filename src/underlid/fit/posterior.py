@@ -1,8 +1,7 @@
 """The posterior of what is uncertain about a bin's heat, given its readings.
 
-Each parameter is a transform of a standard normal, so the prior is a unit ball and the sampler needs no
-tuning per bin. The sampler is emcee's ensemble with differential-evolution moves, seeded, so that the
-same inputs give the same draws.
+Each parameter is a transform of a standard normal, so the prior is a unit ball and the sampler needs no tuning per
+bin. The same inputs and seed give the same draws.
 """
 
 from __future__ import annotations
@@ -21,6 +20,7 @@ from underlid.fit.likelihood import (
     log_likelihood_of_moisture,
     slip_chance,
 )
+from underlid.fit.sampler import sample, settled
 from underlid.heat.films import films
 from underlid.heat.model import BeddingTemperature, Drive, Thermal, simulate
 from underlid.quantity.amount import NINETY
@@ -45,15 +45,9 @@ BIAS_SD_K = 0.7
 SCATTER_MEDIAN_K, SCATTER_LOG_SD = 0.5, 0.5
 
 FARTHEST = 6.0  # standard deviations from the prior's middle beyond which a parameter is held
-#: Sizes of the sampling, by trial: a chain ten times as long gives the same ranges to a few per cent.
-WALKERS = 32
-PILOTS = 320  # draws from the prior among which the walkers start
-BURN_IN = 140
-STEPS = 340
+SETS = 400  # drawn in a round of the sampling
 DRAWS = 80  # kept of a chain: the ends of a range are steady to a fifteenth of its width; twice as many cost twice
-ENOUGH_DRAWS = 150  # effective draws below which a fit is not shown as good: our judgement
 MOST_SLIPS = 0.15  # share of slips beyond which not the keeper but the weather or the bin is wrong: our judgement
-LARGEST_RHAT = 1.05  # usual practice runs from 1.01 to 1.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,13 +95,13 @@ class Posterior:
     """Draws of the parameters, by name, each (draws,), and what speaks for or against trusting them.
 
     slips : share of the readings that are likelier slips of the pen than what a thermometer showed
-    rhat : largest split R-hat of the parameters; effective : smallest number of effective draws
+    effective : how many sets of like weight are behind the draws; largest : share of the weight that one set carries
     readings : how many readings the fit used
     """
 
     draws: dict[str, Array]
-    rhat: float
     effective: float
+    largest: float
     readings: int
     slips: float
     seed: int
@@ -115,8 +109,8 @@ class Posterior:
 
     @property
     def trusted(self) -> bool:
-        """Whether the sampler has settled well enough to show ranges without a warning."""
-        return self.rhat <= LARGEST_RHAT and self.effective >= ENOUGH_DRAWS
+        """Whether enough sets carry the weight to show ranges without a warning."""
+        return settled(self.effective, self.largest)
 
     @property
     def misfit(self) -> bool:
@@ -147,47 +141,29 @@ def fit(
 
     `progress` is called with the share of the work done.
     """
-    rng = np.random.default_rng(seed)
-    size = len(PARAMETERS)
+    rng, size = np.random.default_rng(seed), len(PARAMETERS)
     if not len(evidence) and not len(moist):
         found = prior.parameters(rng.standard_normal((draws, size)))
         alone = "No reading was used: the ranges rest on the weather and the bin's description alone."
-        return Posterior(found, 1.0, float(draws), 0, 0.0, seed, (alone,))
+        return Posterior(found, float(draws), 1 / draws, 0, 0.0, seed, (alone,))
 
     seen = drive.until(hours_needed(evidence, moist))
 
     def course(parameters: dict[str, Array]) -> BeddingTemperature:
         return simulate(prior.situation.vessel, prior.thermal(parameters), seen, evidence.probes)
 
-    def log_posterior(z: Array) -> Array:
+    def heard(z: Array) -> Array:
         parameters = prior.parameters(z)
         bedding = course(parameters)
         likelihood = log_likelihood(evidence, bedding.probes_c, seen.air_c, prior.thermometer(parameters))
-        likelihood = likelihood + log_likelihood_of_moisture(moist, bedding.moisture)
-        found = likelihood - 0.5 * (z**2).sum(axis=1)
-        return np.where(np.isfinite(found), found, -np.inf)  # where the sampler strays too far, nothing is probable
+        return likelihood + log_likelihood_of_moisture(moist, bedding.moisture)
 
-    import emcee
-    from emcee.moves import DEMove, DESnookerMove, StretchMove
-
-    pilots = rng.standard_normal((PILOTS, size))
-    best = np.argsort(log_posterior(pilots))[-WALKERS:]
-    sampler = emcee.EnsembleSampler(
-        WALKERS, size, log_posterior, vectorize=True,
-        moves=[(DEMove(), 0.6), (DESnookerMove(), 0.1), (StretchMove(), 0.3)],
-    )  # fmt: skip
-    sampler.log_prob_fn = log_posterior  # bare: emcee's wrapper prints whatever it catches, an interrupt too
-    # emcee still draws from NumPy's older generator; it is seeded from ours.
-    sampler.random_state = np.random.RandomState(rng.integers(2**32)).get_state()
-    for step, _ in enumerate(sampler.sample(pilots[best], iterations=BURN_IN + STEPS)):
-        progress((step + 1) / (BURN_IN + STEPS))
-    chain = sampler.get_chain(discard=BURN_IN)
-    rhat, effective = _rhat(chain), _effective(chain)
-    kept = rng.choice(chain.reshape(-1, size), size=draws, replace=False)
-    found = prior.parameters(kept)
+    weighted = sample(heard, size, SETS, rng, progress=progress)
+    progress(1.0)
+    found = prior.parameters(weighted.z[weighted.drawn(draws, rng)])
     slip = slip_chance(evidence, course(found).probes_c, seen.air_c, prior.thermometer(found)) > 0.5
     slips = float(slip.mean()) if len(evidence) else 0.0
-    posterior = Posterior(found, rhat, effective, len(evidence) + len(moist), slips, seed, ())
+    posterior = Posterior(found, weighted.effective, weighted.largest, len(evidence) + len(moist), slips, seed, ())
     return replace(posterior, notes=tuple(_warnings(posterior)))
 
 
@@ -203,27 +179,6 @@ def _warnings(posterior: Posterior) -> list[str]:
             "time zone, the bin's description, and the readings."
         )
     if not posterior.trusted:
-        signs = f"R-hat {posterior.rhat:.2f}, {posterior.effective:.0f} effective draws"
+        signs = f"{posterior.effective:.0f} effective sets, one carries {posterior.largest:.0%} of the weight"
         said.append(f"The fit has not settled ({signs}): read its ranges with doubt.")
     return said
-
-
-def _rhat(chain: Array) -> float:
-    """Largest split R-hat over the parameters of a chain (steps, walkers, parameters); Gelman & Rubin 1992.
-
-    Walkers of one ensemble are no independent chains, so four groups of them, each halved in time, are compared.
-    """
-    steps, walkers, size = chain.shape
-    half, group = steps // 2, walkers // 4
-    parts = chain[: 2 * half, : 4 * group].reshape(2, half, 4, group, size).transpose(0, 2, 1, 3, 4)
-    parts = parts.reshape(8, half * group, size)
-    within = parts.var(axis=1, ddof=1).mean(axis=0)
-    between = parts.mean(axis=1).var(axis=0, ddof=1)
-    return float(np.sqrt(1 + between / within).max())
-
-
-def _effective(chain: Array) -> float:
-    import emcee
-
-    tau = emcee.autocorr.integrated_time(chain, tol=0)
-    return float(chain.shape[0] * chain.shape[1] / np.max(tau))

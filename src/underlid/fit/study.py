@@ -35,7 +35,7 @@ from underlid.worms.species import Species, UnknownSpecies, species
 
 FORECAST_DAYS = 7  # a file is believed as a forecast for this long, then past years take over: our judgement
 #: What a fit of the bedding is made by: all of a package, or some of its modules.
-MADE_BY = {"bedding": None, "heat": None, "fit": {"evidence", "likelihood", "posterior"}}
+MADE_BY = {"bedding": None, "heat": None, "fit": {"evidence", "likelihood", "posterior", "sampler"}}
 METHOD = "full field with freezing, reduced while thawed"  # the model in words
 ENCLOSED = {
     "indoors": "indoors: give the room's air as the weather",

@@ -1,0 +1,169 @@
+"""Draws from a posterior whose prior is a ball of standard normals, by population Monte Carlo.
+
+Sets are drawn in rounds: the first from the prior, later ones from where the ones before proved probable, each weighted
+by what it was drawn from (Cappé, Guillin, Marin & Robert 2004). To weigh all of them by the whole mixture (Cornuet,
+Marin, Mira & Robert 2012) would make more of few sets, but the later proposals lie around the very sets that they would
+weigh down: the evidence then came out a quarter to a half too low in trials with a known answer. An unbiased estimate
+may stand in for the likelihood; the weights stay right (Tran, Scharth, Pitt & Kohn 2013).
+
+Every round is one call for many sets, which is what compiled and parallel models are good at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaln, logsumexp
+
+Array = NDArray[np.float64]
+
+ROUNDS = 8  # at most
+SETTLED = 300.0  # effective sets at which no more rounds are needed
+ENOUGH = 100.0  # effective sets below which a posterior is not shown as good: our judgement
+LARGEST_SHARE = 0.1  # of the weight, on one set, beyond which it is not either: our judgement
+DEFENSIVE = 0.2  # of each later round is from the prior, so that no weight can run away
+FREEDOM = 7.0  # of the multivariate t that the others are from
+WIDER = 1.15  # than the sets it is made from
+
+
+@dataclass(frozen=True, slots=True)
+class Weighted:
+    """Weighted sets from a posterior.
+
+    z : (sets, size) standard normals; share : (sets,) of the weight, summing to 1; log_evidence : of what was heard
+    effective : how many sets of like weight would be worth as much
+    """
+
+    z: Array
+    share: Array
+    effective: float
+    log_evidence: float
+
+    @property
+    def largest(self) -> float:
+        """The largest share of one set."""
+        return float(self.share.max())
+
+    def drawn(self, draws: int, rng: np.random.Generator) -> NDArray[np.int64]:
+        """So many of the sets by their weights, in rising order; heavy ones several times."""
+        at = np.searchsorted(np.cumsum(self.share), (rng.random() + np.arange(draws)) / draws)
+        return np.asarray(at.clip(0, len(self.z) - 1), np.int64)
+
+
+def settled(effective: float, largest: float) -> bool:
+    """Whether enough sets carry the weight for ranges to be shown without a warning."""
+    return effective >= ENOUGH and largest <= LARGEST_SHARE
+
+
+def sample(
+    log_likelihood: Callable[[Array], Array],
+    size: int,
+    sets: int,
+    rng: np.random.Generator,
+    *,
+    rounds: int = ROUNDS,
+    progress: Callable[[float], None] = lambda done: None,
+) -> Weighted:
+    """Weighted sets from the posterior of a likelihood that takes standard normals (sets, size) and gives (sets,).
+
+    `progress` is called with the share of the most there can be to do.
+    """
+    normal = _Normal(size)
+    proposal: _Normal | _Student = normal
+    z, by_round = np.empty((0, size)), list[Array]()
+    for number in range(rounds):
+        fresh = proposal.draw(sets, rng)
+        heard = log_likelihood(fresh)
+        heard = np.where(np.isnan(heard), -np.inf, heard)  # where a set strays too far, nothing is probable
+        by_round.append(heard + normal.log_density(fresh) - proposal.log_density(fresh))
+        z, weights = np.concatenate([z, fresh]), _joined(by_round)
+        progress((number + 1) / rounds)
+        if _effective(weights) >= SETTLED or number + 1 == rounds:
+            break
+        proposal = _around(z, _tempered(weights, sets / 4))
+    possible = np.isfinite(weights).any()
+    share = np.exp(weights - logsumexp(weights)) if possible else np.full(len(z), 1 / len(z))
+    return Weighted(z, share, _effective(weights), float(logsumexp(weights) - np.log(len(z))))
+
+
+# --- inside ----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Normal:
+    """The prior itself."""
+
+    size: int
+
+    def draw(self, sets: int, rng: np.random.Generator) -> Array:
+        return rng.standard_normal((sets, self.size))
+
+    def log_density(self, z: Array) -> Array:
+        return np.asarray(-0.5 * (z**2).sum(axis=1) - 0.5 * self.size * np.log(2 * np.pi))
+
+
+@dataclass(frozen=True, slots=True)
+class _Student:
+    """A multivariate t around what proved probable, with the prior mixed in."""
+
+    mean: Array
+    root: Array  # lower triangle of the scale
+
+    def draw(self, sets: int, rng: np.random.Generator) -> Array:
+        size = len(self.mean)
+        normal = rng.standard_normal((sets, size))
+        stretch = np.sqrt(FREEDOM / rng.chisquare(FREEDOM, sets))[:, None]
+        from_prior = rng.random(sets) < DEFENSIVE
+        return np.where(from_prior[:, None], normal, self.mean + stretch * (normal @ self.root.T))
+
+    def log_density(self, z: Array) -> Array:
+        size = len(self.mean)
+        away = np.linalg.solve(self.root, (z - self.mean).T)
+        inside = -0.5 * (FREEDOM + size) * np.log1p((away**2).sum(axis=0) / FREEDOM)
+        scale = np.log(np.diag(self.root)).sum() + 0.5 * size * np.log(FREEDOM * np.pi)
+        student = inside - scale + gammaln((FREEDOM + size) / 2) - gammaln(FREEDOM / 2)
+        return np.asarray(
+            np.logaddexp(np.log1p(-DEFENSIVE) + student, np.log(DEFENSIVE) + _Normal(size).log_density(z))
+        )
+
+
+def _joined(by_round: list[Array]) -> Array:
+    """Log weights of all rounds; each round counts by how many effective sets it has, and all together as one."""
+    worth = np.array([max(_effective(weights), 1e-9) for weights in by_round])
+    return np.concatenate([w + np.log(n) for w, n in zip(by_round, worth / worth.mean(), strict=True)])
+
+
+def _effective(log_weights: Array) -> float:
+    if not np.isfinite(log_weights).any():
+        return 0.0
+    return float(np.exp(2 * logsumexp(log_weights) - logsumexp(2 * log_weights)))
+
+
+def _tempered(log_weights: Array, wanted: float) -> Array:
+    """Shares of the weight, evened out by a power so that as many sets as wanted carry it."""
+    possible = np.isfinite(log_weights)
+    if not possible.any():
+        return np.full(len(log_weights), 1 / len(log_weights))
+    low, high, some = 0.0, 1.0, log_weights[possible]
+    if _effective(some) < wanted:
+        for _ in range(40):
+            power = (low + high) / 2
+            low, high = (power, high) if _effective(power * some) > wanted else (low, power)
+        some = low * some
+    share = np.zeros(len(log_weights))
+    share[possible] = np.exp(some - logsumexp(some))
+    return share
+
+
+def _around(z: Array, share: Array) -> _Student:
+    """The proposal that the weighted sets suggest; the fewer they are, the more the prior's spread is kept."""
+    mean = share @ z
+    away = z - mean
+    # Not `@`: for matrices this small its threads cost more than they save, and a busy machine waits on them.
+    spread = np.einsum("si,sj->ij", share[:, None] * away, away)
+    effective, size = 1.0 / (share**2).sum(), z.shape[1]
+    spread = (effective * spread + size * np.eye(size)) / (effective + size)
+    return _Student(mean, WIDER * np.linalg.cholesky(spread))
