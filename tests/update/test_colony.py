@@ -9,7 +9,7 @@ from underlid.fit.census import census
 from underlid.fit.colony import prior
 from underlid.fit.reckoning import Reached, reckoning
 from underlid.fit.tally import tally
-from underlid.update.colony import between, rests_on, rounded, sentences
+from underlid.update.colony import animals, between, rests_on, rounded, sentences
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +27,7 @@ def told(asked, **changes):
 
 def test_every_question_is_answered_with_a_range_and_both_units(asked):
     said = told(asked)
-    assert len(said) == 6
+    assert len(said) == 7
     assert "10 °C (50 °F)" in said["Young in the cold?"]
     assert "20 °C (68 °F)" in said["What did the cold cost?"]
     assert "possible here" in said["Young in the cold?"]
@@ -50,6 +50,13 @@ def test_a_difference_that_draws_do_not_agree_on_is_told_as_open(asked):
     assert "on balance" in said
 
 
+def test_a_colony_that_may_be_gone_is_told_with_its_chance(asked):
+    said = told(asked, alive=0.2, pair=0.05)["Alive?"]
+    assert "about 20 %" in said
+    assert "Do not give the bin up" in said
+    assert "Do not" not in told(asked, alive=1.0, pair=0.99)["Alive?"]
+
+
 def test_figures_have_two_digits_and_no_more_than_one_decimal():
     assert [rounded(value) for value in (0.0, 0.004, 0.23, 8.61, 47.2, 1234.0)] == [
         "0",
@@ -60,6 +67,7 @@ def test_figures_have_two_digits_and_no_more_than_one_decimal():
         "1200",
     ]
     assert between((3.0, 3.0, 3.0), "g") == "3 g"
+    assert animals((1.1, 4.9, 1234.0)) == "1 to 1230 (about 5)"
     assert between((3.0, 6.2, 12.0)) == "3 to 12 (about 6.2)"
 
 

@@ -11,6 +11,7 @@ from underlid.cli import (
     fitcheck,
     keeping,
     outlook,
+    ph,
     population,
     recipe,
     species,
@@ -41,6 +42,7 @@ app.command("export")(exchange.export)
 app.command("parse", context_settings=MINUS_IS_A_NUMBER)(answers.parse)
 app.command("check")(answers.check)
 app.command("count")(count.count)
+app.command("ph")(ph.ph)
 app.command("outlook")(outlook.outlook)
 app.command("fitcheck")(fitcheck.fitcheck)
 app.command("whatif")(whatif.whatif)

@@ -117,7 +117,7 @@ def _table(found: Census, told: Reckoning, tz: ZoneInfo) -> object:
 
     from underlid.quantity.points import three
     from underlid.records import STAGES
-    from underlid.update.colony import between
+    from underlid.update.colony import animals, between
 
     last = len(found.time_utc) - 1
     states = {0: "at first", told.now: "now"}
@@ -137,7 +137,7 @@ def _table(found: Census, told: Reckoning, tz: ZoneInfo) -> object:
     by_state = {state: found.on(state) for state in states}
     for name in (*STAGES, "worms"):
         label = "worms in all" if name == "worms" else f"{name}s"
-        table.add_row(label, *(between(by_state[state][name]) for state in states))
+        table.add_row(label, *(animals(by_state[state][name]) for state in states))
 
     def grams(state: int) -> Points:
         return three(1000 * found.lives.kg[:, state, 0])

@@ -56,6 +56,7 @@ class Reckoning:
     """Answers, each with its range; masses in kg.
 
     now : the state of the present day, of those of the census; live_kg : mass of all worms
+    alive, pair : chances that any worm lives now, and that two adults do
     doubles : twice as many worms as now; density_kg_m2, crowded : live mass on the bed, chance that it is above what
     beds usually hold; eats_kg : food as given (wet) that they can eat in the next WEEK days, None where no day is left
     casts_kg : dry casts so far, harvest : RIPE of all turned into casts
@@ -64,6 +65,8 @@ class Reckoning:
 
     now: int
     live_kg: Points
+    alive: float
+    pair: float
     breeding: Breeding
     doubles: Reached
     density_kg_m2: Points
@@ -94,6 +97,8 @@ def reckoning(prior: Prior, found: Census) -> Reckoning:
     return Reckoning(
         now,
         three(mass[:, now]),
+        float((worms[:, now] > 0).mean()),
+        float((found.lives.stages[:, now, 4] > 1).mean()),
         _breeding(prior, found, now),
         _reached(worms[:, now:] >= 2 * np.maximum(worms[:, now], 1)[:, None], found.time_utc[now:]),
         three(density),

@@ -29,6 +29,7 @@ def rests_on(counted: Tally, founders: str, readings: int) -> str:
 def sentences(told: Reckoning, tz: ZoneInfo, ends: int) -> tuple[tuple[str, str], ...]:
     """Question and answer, one pair for each that a keeper asks; `ends` is the last day looked at [s]."""
     return (
+        ("Alive?", _alive(told)),
         ("Young in the cold?", _bred(told)),
         ("Twice as many?", _when(told.doubles, "there are twice as many worms as now", tz, ends)),
         ("Crowded?", _crowded(told)),
@@ -45,6 +46,12 @@ def between(points: Points, unit: str = "") -> str:
     return f"{low}{tail}" if low == high else f"{low} to {high}{tail} (about {middle})"
 
 
+def animals(points: Points) -> str:
+    """The same of whole animals, or days."""
+    low, middle, high = (number(float(f"{value:.3g}"), 0) for value in points)
+    return low if low == high else f"{low} to {high} (about {middle})"
+
+
 def rounded(value: float) -> str:
     """Two figures, and no more than one decimal."""
     return number(round(float(f"{value:.2g}"), 1), 1)
@@ -57,14 +64,27 @@ def _degrees(bedding_c: float) -> str:
     return f"{bedding_c:.0f} °C ({to_fahrenheit(bedding_c):.0f} °F)"
 
 
+def _alive(told: Reckoning) -> str:
+    left = (
+        f"Estimated: the chance that worms live there now is {chance(told.alive)}, and {chance(told.pair)} that there are "
+        "two adults or more."
+    )
+    if told.alive >= SURE:
+        return left
+    return (
+        f"{left} Do not give the bin up on that alone: cocoons may hatch when it is warmer, and what frost does to worms "
+        "is not well known."
+    )
+
+
 def _bred(told: Reckoning) -> str:
     bred = told.breeding
     if bred.days[2] < 1:
         return f"The bedding has had no day below {_degrees(COLD_C)} yet."
-    cold = f"On {between(bred.days)} days so far the bedding was below {_degrees(COLD_C)} on the day's mean."
+    cold = f"On {animals(bred.days)} days so far the bedding was below {_degrees(COLD_C)} on the day's mean."
     laid = (
-        f"Chance that any cocoon was laid then {chance(bred.chance_laid)}, {between(bred.laid)} of them; that any "
-        f"hatched {chance(bred.chance_hatched)}, into {between(bred.hatched)} young"
+        f"Chance that any cocoon was laid then {chance(bred.chance_laid)}, {animals(bred.laid)} of them; that any "
+        f"hatched {chance(bred.chance_hatched)}, into {animals(bred.hatched)} young"
     )
     before = (
         f"before anything was counted the chances were {chance(bred.before_laid)} and {chance(bred.before_hatched)}"
@@ -120,11 +140,11 @@ def _harvest(told: Reckoning, tz: ZoneInfo, ends: int) -> str:
 def _cost(told: Reckoning) -> str:
     low, middle, high = told.cold_cost
     # What is fewer is told as such only where nearly all draws agree.
-    some = f"{between(told.cold_cost)} fewer than that" if low > 0 else f"{rounded(middle)} fewer than that on balance"
+    some = f"{animals(told.cold_cost)} fewer than that" if low > 0 else f"{rounded(middle)} fewer than that on balance"
     open_end = "" if low > 0 or high <= 0 else f" (anything from {rounded(-low)} more to {rounded(high)} fewer)"
     return (
         f"In bedding held at {_degrees(WARM_C)} from the first day, with the same founders and food, there would now "
-        f"be {between(told.warm)} worms by the same rates: there are {some}{open_end}."
+        f"be {animals(told.warm)} worms by the same rates: there are {some}{open_end}."
     )
 
 
