@@ -112,7 +112,7 @@ def test_what_it_cannot_reach_is_not_shown_as_good(monkeypatch):
     far = toy(monkeypatch, normal_likelihood(np.full(20, 3.0), np.full(20, 0.1)), 1)
     assert not far.trusted
     assert far.effective < ENOUGH
-    assert "has not settled" in far.notes[0]
+    assert "has not settled" in far.warnings[0]
 
 
 def test_a_tally_that_no_set_allows_is_not_shown_as_good(monkeypatch):
@@ -163,7 +163,7 @@ def fitted(thought: Prior, *entries, seed: int = 1, **how):
 def test_nothing_counted_leaves_the_prior(thought):
     done: list[float] = []
     found = fitted(thought, sets=600, draws=600, progress=done.append)
-    assert "Nothing was counted or seen" in found.notes[0]
+    assert "Nothing was counted or seen" in found.warnings[0]
     assert found.log_evidence == pytest.approx(0, abs=1e-12)
     assert (found.effective, found.used, done[-1]) == (pytest.approx(600), 0, 1.0)
     for i in range(len(PARAMETERS)):

@@ -59,13 +59,16 @@ def population(
         prior, counted, found = census_of(book, study, seed, tell_progress)
     told = reckoning(prior, found)
     tz = ZoneInfo(study.case.bin.timezone)
-    notes = (*doubtful(counted, found), *found.notes, *study.notes)
+    careful = (*found.warnings, *doubtful(counted, found))
+    notes = (*found.notes, *study.notes)
     basis = rests_on(counted, study.case.bin.founders.words, study.posterior.readings)
     if as_json:
-        show_json(population_json(found, told, tz, bin, basis, notes))
+        show_json(population_json(found, told, tz, bin, basis, (*careful, *notes)))
         return
     out = console(WIDTH)
     out.print(f"Bin {bin}: {basis}; 5 to 95 % ranges with the middle in brackets.")
+    for said in careful:
+        out.print(f"Careful: {said}")
     out.print(_table(found, told, tz))
     for question, answer in sentences(told, tz, int(found.time_utc[-1])):
         out.print(f"{question} {answer}")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from functools import cache
 from importlib.resources import files
 from itertools import pairwise
@@ -74,6 +74,19 @@ class Census:
         """Whether enough sets carry the weight."""
         return settled(self.effective, self.largest)
 
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What must be said before any figure of this census is read."""
+        if not self.used:
+            return ("Nothing was counted or seen: these figures rest on founders, bedding and published rates alone.",)
+        if self.settled:
+            return ()
+        return (
+            f"The fit has not settled ({self.effective:.0f} effective sets, one carries {self.largest:.0%} of the "
+            "weight): read its ranges with doubt. Counts that contradict each other or the founders are the usual "
+            "reason.",
+        )
+
     def to_keep(self) -> tuple[dict[str, NDArray[Any]], dict[str, object]]:
         """The census as named arrays and plain values."""
         arrays = {name: getattr(self, name) for name in KEPT_ARRAYS}
@@ -136,13 +149,12 @@ def census(
     )  # fmt: skip
     progress(1.0)
     time_utc = prior.study.case.time_utc[0] + DAY_S * np.arange(states)
-    result = Census(
+    return Census(
         found, time_utc, z[chosen], lives_in[chosen],
         slips(tally.rows, possible.looking, found.stages, seed).mean(axis=0),
         weighted.log_evidence, weighted.effective, weighted.largest, len(tally), seed,
         (*prior.notes, *tally.left_out),
     )  # fmt: skip
-    return replace(result, notes=(*_warnings(result), *result.notes))
 
 
 def census_key(prior: Prior, tally: Tally, seed: int) -> str:
@@ -174,17 +186,3 @@ def particles_for(prior: Prior, tally: Tally) -> int:
     bedding = (prior.bedding.litres.low + prior.bedding.litres.high) / 2
     much = any(sum(litres[a:b]) > MUCH * bedding for a, b in pairwise(first))
     return SHARP_PARTICLES if much else PARTICLES
-
-
-def _warnings(found: Census) -> list[str]:
-    """What must be said before any figure of this census is read."""
-    if not found.used:
-        return [
-            "Nothing was counted or seen: these figures rest on the founders, the bedding and published rates alone."
-        ]
-    if found.settled:
-        return []
-    return [
-        f"The fit has not settled ({found.effective:.0f} effective sets, one carries {found.largest:.0%} of the "
-        "weight): read its ranges with doubt. Counts that contradict each other or the founders are the usual reason."
-    ]

@@ -66,14 +66,14 @@ def _degrees(bedding_c: float) -> str:
 
 def _alive(told: Reckoning) -> str:
     left = (
-        f"Estimated: the chance that worms live there now is {chance(told.alive)}, and {chance(told.pair)} that there are "
-        "two adults or more."
+        f"Estimated: the chance that worms live there now is {chance(told.alive)}, and {chance(told.pair)} that there "
+        "are two adults or more."
     )
     if told.alive >= SURE:
         return left
     return (
-        f"{left} Do not give the bin up on that alone: cocoons may hatch when it is warmer, and what frost does to worms "
-        "is not well known."
+        f"{left} Do not give the bin up on that alone: cocoons may hatch when it is warmer, and what frost does to "
+        "worms is not well known."
     )
 
 
