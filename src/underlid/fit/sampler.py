@@ -20,13 +20,15 @@ from scipy.special import gammaln, logsumexp
 
 Array = NDArray[np.float64]
 
-ROUNDS = 8  # at most
+ROUNDS = 12  # at most
 SETTLED = 300.0  # effective sets at which no more rounds are needed
 ENOUGH = 100.0  # effective sets below which a posterior is not shown as good: our judgement
 LARGEST_SHARE = 0.1  # of the weight, on one set, beyond which it is not either: our judgement
-DEFENSIVE = 0.2  # of each later round is from the prior, so that no weight can run away
-FREEDOM = 7.0  # of the multivariate t that the others are from
-WIDER = 1.15  # than the sets it is made from
+PARTS = (0.1, 0.45, 0.45)  # of the second round from the prior, from wide and from narrow; later ones learn from it
+LEAST = 0.1  # from the prior always, so that no weight can run away, and from each of the others
+WIDE, NARROW = 1.15, 0.6  # than the sets they are made from
+CENTRES = 150  # of the narrow ones
+FREEDOM = 7.0  # of each multivariate t
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +74,7 @@ def sample(
     `progress` is called with the share of the most there can be to do.
     """
     normal = _Normal(size)
-    proposal: _Normal | _Student = normal
+    proposal: _Normal | _Around = normal
     z, by_round = np.empty((0, size)), list[Array]()
     for number in range(rounds):
         fresh = proposal.draw(sets, rng)
@@ -83,7 +85,9 @@ def sample(
         progress((number + 1) / rounds)
         if _effective(weights) >= SETTLED or number + 1 == rounds:
             break
-        proposal = _around(z, _tempered(weights, sets / 4))
+        share = _tempered(weights, sets / 5)
+        parts = PARTS if isinstance(proposal, _Normal) else proposal.worth(fresh, _tempered(by_round[-1], sets / 5))
+        proposal = _around(z, share, parts, rng)
     possible = np.isfinite(weights).any()
     share = np.exp(weights - logsumexp(weights)) if possible else np.full(len(z), 1 / len(z))
     return Weighted(z, share, _effective(weights), float(logsumexp(weights) - np.log(len(z))))
@@ -106,28 +110,47 @@ class _Normal:
 
 
 @dataclass(frozen=True, slots=True)
-class _Student:
-    """A multivariate t around what proved probable, with the prior mixed in."""
+class _Around:
+    """What proved probable: a wide multivariate t around it, a narrow one around each of some sets, and the prior.
+
+    The narrow ones follow a posterior that is bent or skewed (West 1993, J. R. Stat. Soc. B 55:409, recalled); drawn in
+    towards the mean, they have the spread of the sets themselves.
+    """
 
     mean: Array
     root: Array  # lower triangle of the scale
+    centres: Array
+    parts: tuple[float, ...]
 
     def draw(self, sets: int, rng: np.random.Generator) -> Array:
-        size = len(self.mean)
-        normal = rng.standard_normal((sets, size))
-        stretch = np.sqrt(FREEDOM / rng.chisquare(FREEDOM, sets))[:, None]
-        from_prior = rng.random(sets) < DEFENSIVE
-        return np.where(from_prior[:, None], normal, self.mean + stretch * (normal @ self.root.T))
+        normal = rng.standard_normal((sets, len(self.mean)))
+        stretched = np.sqrt(FREEDOM / rng.chisquare(FREEDOM, sets))[:, None] * (normal @ self.root.T)
+        kind = rng.choice(3, sets, p=self.parts)[:, None]
+        narrow = self.centres[rng.integers(len(self.centres), size=sets)] + NARROW * stretched
+        return np.where(kind == 0, normal, np.where(kind == 1, self.mean + WIDE * stretched, narrow))
 
     def log_density(self, z: Array) -> Array:
+        return np.asarray(logsumexp(self._parts(z), axis=0))
+
+    def worth(self, z: Array, share: Array) -> tuple[float, ...]:
+        """How much of the weight of sets drawn from it each part would have found (Douc and others 2007)."""
+        found = np.exp(self._parts(z) - self.log_density(z)) @ share
+        return tuple((LEAST + (1 - 3 * LEAST) * found / found.sum()).tolist())
+
+    def _parts(self, z: Array) -> Array:
         size = len(self.mean)
-        away = np.linalg.solve(self.root, (z - self.mean).T)
-        inside = -0.5 * (FREEDOM + size) * np.log1p((away**2).sum(axis=0) / FREEDOM)
-        scale = np.log(np.diag(self.root)).sum() + 0.5 * size * np.log(FREEDOM * np.pi)
-        student = inside - scale + gammaln((FREEDOM + size) / 2) - gammaln(FREEDOM / 2)
-        return np.asarray(
-            np.logaddexp(np.log1p(-DEFENSIVE) + student, np.log(DEFENSIVE) + _Normal(size).log_density(z))
-        )
+        at, around = (np.linalg.solve(self.root, (points - self.mean).T).T for points in (z, self.centres))
+        apart = (at**2).sum(axis=1)[:, None] - 2 * np.einsum("si,ci->sc", at, around) + (around**2).sum(axis=1)
+        scale = np.log(np.diag(self.root)).sum()
+        wide = _log_t((at**2).sum(axis=1), size, WIDE) - scale
+        narrow = logsumexp(_log_t(np.maximum(apart, 0.0), size, NARROW), axis=1) - np.log(len(around)) - scale
+        return np.array([_Normal(size).log_density(z), wide, narrow]) + np.log(self.parts)[:, None]
+
+
+def _log_t(squared: Array, size: int, width: float) -> Array:
+    """Log density of a multivariate t of some width at squared distances from its middle."""
+    whole = gammaln((FREEDOM + size) / 2) - gammaln(FREEDOM / 2) - 0.5 * size * np.log(FREEDOM * np.pi * width**2)
+    return np.asarray(whole - 0.5 * (FREEDOM + size) * np.log1p(squared / FREEDOM / width**2))
 
 
 def _joined(by_round: list[Array]) -> Array:
@@ -158,12 +181,11 @@ def _tempered(log_weights: Array, wanted: float) -> Array:
     return share
 
 
-def _around(z: Array, share: Array) -> _Student:
-    """The proposal that the weighted sets suggest; the fewer they are, the more the prior's spread is kept."""
-    mean = share @ z
+def _around(z: Array, share: Array, parts: tuple[float, ...], rng: np.random.Generator) -> _Around:
+    """The proposal that the weighted sets suggest, with a trace of the prior's spread."""
+    mean = np.einsum("s,si->i", share, z)  # not `@`, whose threads cost more than they save here
     away = z - mean
-    # Not `@`: for matrices this small its threads cost more than they save, and a busy machine waits on them.
-    spread = np.einsum("si,sj->ij", share[:, None] * away, away)
     effective, size = 1.0 / (share**2).sum(), z.shape[1]
-    spread = (effective * spread + size * np.eye(size)) / (effective + size)
-    return _Student(mean, WIDER * np.linalg.cholesky(spread))
+    spread = (effective * np.einsum("s,si,sj->ij", share, away, away) + np.eye(size)) / (effective + 1.0)
+    at = np.searchsorted(np.cumsum(share), (rng.random() + np.arange(CENTRES)) / CENTRES).clip(0, len(z) - 1)
+    return _Around(mean, np.linalg.cholesky(spread), mean + np.sqrt(1 - NARROW**2) * away[at], parts)
