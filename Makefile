@@ -6,7 +6,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
-.PHONY: demo test calibration verification bench reconstruction lock clean help
+.PHONY: demo test calibration verification bench reconstruction feeding lock clean help
 
 help:  ## say what can be made
 	@grep -hE '^[a-z-]+:.*## ' Makefile | sed -E 's/:.*## /: /'
@@ -51,15 +51,21 @@ calibration: $(VENV)/.dev .build/compiled  ## simulate journals with a known tru
 	@$(BIN)/python tools/calibrate.py
 	@$(BIN)/python tools/calibrate_colonies.py
 
-verification: $(VENV)/.dev .build/compiled  ## check the heat solver against closed forms on finer and finer grids; writes docs/verification.md
+verification: $(VENV)/.dev .build/compiled  ## check heat solver and life cycle against closed forms, published tables and a standard test; writes docs/verification.md
 	@$(BIN)/python tools/verify.py
 
-bench: $(VENV)/.dev .build/compiled  ## time heat solver and life cycle beside general-purpose tools on the same problems, on one core
+bench: $(VENV)/.dev .build/compiled  ## time heat, life cycle and chemistry beside general-purpose tools on the same problems, on one core
 	@$(BIN)/python tools/bench.py
-	@$(BIN)/python tools/bench_colonies.py
+	@$(BIN)/python -m pip install -q --no-deps --target .build/peers particles==0.4 joblib cloudpickle loky scikit-learn threadpoolctl narwhals \
+	  2>/dev/null || echo "   the particles package could not be fetched: left out"
+	@PYTHONPATH=.build/peers $(BIN)/python tools/bench_colonies.py
+	@$(BIN)/python tools/bench_chemistry.py
 
 reconstruction: $(VENV)/.dev  ## measure hours made from daily minimum and maximum against real hours; writes docs/weather.md
 	@$(BIN)/python -m tests.weather.reconstruction
+
+feeding: $(VENV)/.dev .build/compiled  ## how much citrus moves a small bin, and what happens in the pocket; writes docs/feeding.md
+	@$(BIN)/python tools/feeding_page.py
 
 lock:  ## resolve the packages anew
 	@test -x $(BIN)/pip-compile || $(BIN)/python -m pip install -q pip-tools

@@ -10,7 +10,7 @@ SOURCE = Path(__file__).parent.parent / "src" / "underlid"
 FILES = {"files"}  # how a file is written whole: for all who write one
 WORDS = {"quantity"}
 RECORDS = WORDS | {"records"}
-SCIENCE = {"weather", "bedding", "heat", "worms"}
+SCIENCE = {"weather", "bedding", "heat", "chemistry", "worms"}
 MAY_IMPORT = {
     "files": FILES,
     "quantity": WORDS,
@@ -19,6 +19,7 @@ MAY_IMPORT = {
     "weather": FILES | {"weather"},
     "bedding": {"bedding"},
     "heat": {"heat", "bedding"},
+    "chemistry": RECORDS | {"chemistry"},
     "worms": {"worms"},
     "counting": RECORDS | {"bedding", "counting"},
     "fit": RECORDS | SCIENCE | {"counting", "fit", "entry"},

@@ -145,6 +145,12 @@ def test_dates_before_the_colon(line: str, start: str) -> None:
         ("maybe middle 7 C", "temperature", "middle", 6.5),
         ("middle probably 7 C", "temperature", "middle", 6.5),
         ("the thermometer says 3 C in the middle", "temperature", "middle", 2.5),
+        ("strip between 6 and 7", "pH", "not noted", 6.0),
+        ("strip 6.5 edge", "pH", "edge", 6.45),
+        ("the strip says 6.5 at the edge", "pH", "edge", 6.45),
+        ("middle 6.5 with a strip", "pH", "middle", 6.45),
+        ("pH strip says 6.5 at the edge", "pH", "edge", 6.45),
+        ("middle pH 6.5 with litmus paper", "pH", "middle", 6.45),
     ],
 )
 def test_readings(line: str, quantity: str, place: str, low: float) -> None:
@@ -186,7 +192,25 @@ def test_one_amount_in_two_units_stays_one_wherever_the_place_stands() -> None:
 def test_the_instrument_is_kept() -> None:
     assert reading("6 C (digital thermometer)").instrument == "digital thermometer"
     assert reading("pH 6.5 with a strip").instrument == "strip"
+    assert reading("pH 6.5 with litmus paper").instrument == "litmus paper"
+    assert reading("pH 6.5 (test kit)").instrument == "test kit"
+    assert reading("pH pen 6.5").instrument == "pen"
+    assert reading("soil meter pH 6.5").instrument == "soil meter"
     assert reading("6 C, 5 cm down, with a probe").instrument == "probe"
+
+
+def test_a_number_off_a_strip_is_a_ph_and_that_is_told() -> None:
+    assert understood("strip 6.5").notes_on[1:] == ("'strip 6.5': read off a strip: taken as pH",)
+    _, edge = understood("pH middle 6, edge 5.5 with a strip").records
+    assert isinstance(edge, Reading)
+    assert (edge.quantity, edge.instrument) == ("pH", "strip")
+
+
+@pytest.mark.parametrize(
+    "line", ["2 strips", "4 strips of paper in the corner", "strip turned green", "stripped 6 sheets", "meter 6.5"]
+)
+def test_what_is_no_number_off_a_strip_is_a_note(line: str) -> None:
+    assert isinstance(only(line), Note)
 
 
 def test_two_units_that_disagree_stay_one_reading_and_are_told() -> None:

@@ -1,7 +1,7 @@
 """Time of underlid's life-cycle engine and particle filter beside general tools, in one run on one core; Markdown.
 
-One colony for all: 30 adults of E. fetida in a wide bin through a year of 15 to 25 degC, so that in the end some 5,000
-worms live there and crowding has all but ended laying. Times are processor time, compiling left out.
+One colony for all: 30 adults of E. fetida in a wide bin through a year of 15 to 25 degC, who lay so seldom that in the
+end some 5,000 worms live there, the more slowly the more crowded. Times are processor time, compiling left out.
 
 How long cocoons take to hatch is shown beside what it should be, in bedding that stays at 25 degC: a tool may be quick
 because it leaves things out. Hatching is dated as each tool has it, within the step (ours) or at its end.
@@ -45,13 +45,14 @@ SEEDS = range(10)
 
 KIND = species("E. fetida")
 COLONY: Colony = colony(KIND, AREA_M2, Strain.usual())
-NARROW_M2 = 0.25  # where 2,300 animals live on the mean day, as in the model that the goals were set by; 6,700 in ours
+LAID = 0.07  # of what they might lay: 1,700 animals live there on the mean day
 
 
 def seasons(step_days: int = 1) -> Course:
     """A year that begins at its coldest."""
     bedding_c = 20.0 - 5.0 * np.cos(2 * np.pi * np.arange(YEAR_H) / YEAR_H)
-    return course(KIND, Habitat.steady(KIND, bedding_c, YEAR_H), Strain.usual(), hours_per_step=DAY_H * step_days)
+    year = course(KIND, Habitat.steady(KIND, bedding_c, YEAR_H), Strain.usual(), hours_per_step=DAY_H * step_days)
+    return year._replace(laid=LAID * year.laid)
 
 
 def steady(step_days: int = 1) -> Course:
@@ -82,12 +83,12 @@ class Entry:
     repeats: int = 3
 
 
-def ours(step_days: int, area_m2: float = AREA_M2) -> Entry:
+def ours(step_days: int) -> Entry:
     """The engine, in steps of so many days."""
-    year, own = seasons(step_days), colony(KIND, area_m2, Strain.usual())
+    year = seasons(step_days)
 
     def worms(bins: int, seed: int) -> Counts:
-        found = live(first(adults=ADULTS_AT_FIRST), PLENTY_KG, year, own, seed, replicates=bins)
+        found = live(first(adults=ADULTS_AT_FIRST), PLENTY_KG, year, COLONY, seed, replicates=bins)
         return np.asarray(found.stages[:, -1, 1:].sum(axis=1))
 
     def hatching_days() -> float:
@@ -96,8 +97,7 @@ def ours(step_days: int, area_m2: float = AREA_M2) -> Entry:
         return float(step_days * np.average(np.arange(opened.size) + 0.5, weights=opened))
 
     steps = "daily steps" if step_days == 1 else f"{step_days}-day steps"
-    width = "" if area_m2 == AREA_M2 else f", bin of {area_m2:g} m²"
-    return Entry(f"underlid, {steps}{width}", 1000, worms, hatching_days)
+    return Entry(f"underlid, {steps}", 1000, worms, hatching_days)
 
 
 def peers() -> list[Entry]:
@@ -143,7 +143,7 @@ def best(run: Callable[[], object], repeats: int) -> float:
 
 def print_colonies() -> list[float]:
     """One line a tool, printed as it is measured; returns the seconds per 1,000 bin-years of ours."""
-    entries = [ours(1), ours(3), *peers(), ours(1, NARROW_M2), ours(3, NARROW_M2)]
+    entries = [ours(1), ours(3), *peers()]
     nominal = COCOON_STEPS / float(steady().cocoon_pace[0, 0])
     print(f"| method | s per 1,000 bin-years | times ours | timed over | worms at the end: mean, sd | {nominal:.0f} "
           "days to hatching come to |\n|---|---|---|---|---|---|")  # fmt: skip
@@ -159,10 +159,10 @@ def print_colonies() -> list[float]:
     return seconds[:2]
 
 
-def monthly_rows(counts: Array) -> Rows:
+def monthly_rows(counts: Array, step_days: int = 1) -> Rows:
     """Adults counted in one sample at the end of each month, as the filter reads them."""
     many = len(counts)
-    whole, ends = np.arange(many + 1), MONTH_DAYS * np.arange(1, many + 1)
+    whole, ends = np.arange(many + 1), MONTH_DAYS // step_days * np.arange(1, many + 1)
     return Rows(
         ends, whole[:-1], np.ones(many), ends, np.full(many, SLIP), np.full(many, SLIP_CHANCE), whole,
         np.zeros(many + 1, np.int64), np.zeros(many, np.int64), whole, np.full(many, 4), whole, counts, np.ones(many),
@@ -170,8 +170,8 @@ def monthly_rows(counts: Array) -> Rows:
     )  # fmt: skip
 
 
-def print_filters() -> float:
-    """Both filters on counts that a life of ours gave; returns the seconds of ours."""
+def print_filters() -> list[float]:
+    """The filters on counts that a life of ours gave; returns the seconds of ours, in daily and in 3-day steps."""
     year = seasons()
     adults = live(first(adults=ADULTS_AT_FIRST), PLENTY_KG, year, COLONY, 9).stages[0, MONTH_DAYS::MONTH_DAYS, 4]
     counts = np.random.default_rng(9).binomial(adults[:MONTHS], SHARE).astype(float)
@@ -179,12 +179,12 @@ def print_filters() -> float:
         np.array([ADULTS_AT_FIRST]), np.ones(1), np.zeros(1), np.full(1, PLENTY_KG), np.ones((1, 5)),
         np.full(1, CONCENTRATION), np.full((1, MONTHS), SHARE),
     )  # fmt: skip
-    rows = monthly_rows(counts)
 
-    def filtered(particles: int, seed: int) -> float:
-        return float(log_likelihood(rows, looking, year, COLONY, seed, 0, particles)[0])
+    def ours_in(step_days: int) -> Callable[[int, int], float]:
+        rows, lived = monthly_rows(counts, step_days), seasons(step_days)
+        return lambda particles, seed: float(log_likelihood(rows, looking, lived, COLONY, seed, 0, particles)[0])
 
-    filters: list[tuple[str, Callable[[int, int], float]]] = [("underlid", filtered)]
+    filters = [("underlid, daily steps", ours_in(1)), ("underlid, 3-day steps", ours_in(3))]
     if has("particles"):
         package = particles_filter(
             year, COLONY, first(adults=ADULTS_AT_FIRST), counts, MONTH_DAYS, SHARE, CONCENTRATION, SLIP, SLIP_CHANCE
@@ -201,17 +201,18 @@ def print_filters() -> float:
         found = [run(PARTICLES, seed) for seed in SEEDS]
         print(f"| {name} | {seconds[-1]:.3g} | {seconds[-1] / seconds[0]:.3g} | {np.mean(found):.2f}, "
               f"{np.std(found, ddof=1):.2f} |", flush=True)  # fmt: skip
-    return seconds[0]
+    return seconds[:2]
 
 
-def print_goals(daily: float, coarse: float, filtering: float) -> None:
+def print_goals(daily: float, coarse: float, filtering: list[float]) -> None:
     """What was aimed at, what was measured, and whether it was met."""
     print("\n| goal | measured | met |\n|---|---|---|")
     for goal_s, name in ((0.30, "1,000 bin-years on a core"), (0.15, "the same, stretched")):
         for steps, taken in (("daily steps", daily), ("3-day steps", coarse)):
             print(f"| {name}, {steps}: {goal_s:g} s | {taken:.3g} s | {'yes' if taken <= goal_s else 'no'} |")
-    print(f"| {PARTICLES:,} particles through {MONTHS} months: 0.25 s | {filtering:.3g} s | "
-          f"{'yes' if filtering <= 0.25 else 'no'} |")  # fmt: skip
+    for steps, taken in zip(("daily steps", "3-day steps"), filtering, strict=True):
+        print(f"| {PARTICLES:,} particles through {MONTHS} months, {steps}: 0.25 s | {taken:.3g} s | "
+              f"{'yes' if taken <= 0.25 else 'no'} |")  # fmt: skip
 
 
 def main() -> None:
@@ -220,8 +221,7 @@ def main() -> None:
     print(f"\n{ADULTS_AT_FIRST} adults through a year of 15 to 25 degC:\n")
     daily, coarse = print_colonies()
     print("\nIn the chain of binomials cocoons and young are late, as a chance of 1 - exp(-pace) a day lets none move")
-    print("on by two stages; agents are late by half a day, as they hatch at the end of a day. The last two lines are")
-    print("another colony: with a third of the animals, as many as in the model by which the goals were set.")
+    print("on by two stages; agents are late by half a day, as they hatch at the end of a day.")
     print(f"\n{PARTICLES:,} particles through {MONTHS} months of one count each, {len(SEEDS)} seeds:\n")
     filtering = print_filters()
     if has("particles"):

@@ -146,9 +146,9 @@ a parameter, of 1 before: where it is near 1 the ranks test little.
 What is exact: the joint law of colony, counts and words is the fit's own, as the truth lives in one of the bedding's
 draws, vague words are chosen with the weight that the fit gives their meanings, and colonies in which a sighting would
 be a lie are drawn anew as a whole. What is not: slips of the pen end at 63 animals, where the fit's never do; where
-several samples of a day have vague counts, the fit takes the middle of each from what is left for the next; and the
-draws come from weighted sets, not from independent fits. What this does not show: whether the life cycle, or the law by
-which animals clump, is that of a real bin.
+several samples of a day have vague counts, the fit draws a meaning for each; and the draws come from weighted sets, not
+from independent fits. What this does not show: whether the life cycle, or the law by which animals clump, is that of a
+real bin.
 """
 
 

@@ -19,6 +19,7 @@ from scipy import stats
 from underlid.worms.lifecycle import (
     ADULTS,
     COCOON_STEPS,
+    CROWDED_GROWTH,
     CROWDED_OUT_PER_DAY,
     HATCHLING_STEPS,
     JUVENILE_STEPS,
@@ -55,7 +56,10 @@ def chain_day(n: Counts, course: Course, colony: Colony, t: int, kg: Array, rng:
     n[:, COCOON_STEPS:] -= rng.binomial(n[:, COCOON_STEPS:], -np.expm1(-hazard - lost))
     if course.cocoon_death[0, t] > 0:
         n[:, :COCOON_STEPS] -= rng.binomial(n[:, :COCOON_STEPS], -np.expm1(-course.cocoon_death[0, t]))
-    pace = np.repeat([course.cocoon_pace[0, t], course.young_pace[0, t]], [COCOON_STEPS, YOUNG_STEPS])
+    grows = course.young_pace[0, t] * (1.0 - (1.0 - CROWDED_GROWTH) * np.minimum(1.0, crowd))
+    pace = np.repeat(
+        np.stack([np.full_like(grows, course.cocoon_pace[0, t]), grows], axis=1), [COCOON_STEPS, YOUNG_STEPS], 1
+    )
     moved = rng.binomial(n[:, :ADULTS], -np.expm1(-pace))
     adults = n[:, ADULTS].copy()
     n[:, :ADULTS] -= moved
@@ -115,7 +119,8 @@ def mesa_agents(course: Course, colony: Colony, founders: Counts, bins: int, see
             for day in days:
                 crowd = self.kg / ceiling_kg
                 lost = CROWDED_OUT_PER_DAY * max(0.0, crowd - 1.0)
-                self.cocoon_pace, self.young_pace, self.viable = day[0], day[1], day[3]
+                slowed = 1.0 - (1.0 - CROWDED_GROWTH) * min(1.0, crowd)
+                self.cocoon_pace, self.young_pace, self.viable = day[0], day[1] * slowed, day[3]
                 self.young_dies, self.adult_dies = 1.0 - np.exp(-day[5] - lost), 1.0 - np.exp(-day[6] - lost)
                 self.lays, self.next_kg = day[2] * max(0.0, 1.0 - crowd), 0.0
                 self.none_laid = float(np.exp(-self.lays))

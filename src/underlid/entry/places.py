@@ -22,11 +22,15 @@ _DEPTH = re.compile(
     rf"|(?:at\s+|depth\s+(?:of\s+)?)(?P<at>{_LENGTH}))(?!\w)",
     re.IGNORECASE,
 )
-_TOOL = r"(?:probe|strips?|meter|thermometer|logger|sensor)"
+_PAPER = r"(?:(?:litmus|indicator|test)\s+paper|(?<=\bph\s)paper|test\s+kit)"
+_TOOL = rf"(?:probe|strips?|meter|thermometer|logger|sensor|(?<=\bph\s)pen|{_PAPER})"
+_WITH = r"(?:with|by|on|using)\s+(?:a\s+|the\s+)?"
 _INSTRUMENT = re.compile(
-    rf"(?:with|by|on|using)\s+(?:a\s+|the\s+)?((?:\w+\s+)?{_TOOL})\b|\(\s*((?:\w+\s+)?{_TOOL})\s*\)|(?<!\w)({_TOOL})\b",
+    rf"{_WITH}((?:\w+\s+)?{_TOOL})\b|\(\s*((?:\w+\s+)?{_TOOL})\s*\)|(?<!\w)((?:(?:soil|test)\s+)?{_TOOL})\b",
     re.IGNORECASE,
 )
+# A strip reads pH. It comes first or after "with": "2 strips" are read off none.
+_READ_OFF_A_STRIP = re.compile(rf"(?:^\s*(?:the\s+|a\s+)?|{_WITH})(?:\w+\s+)?(?:strip|{_PAPER})(?!\w)", re.IGNORECASE)
 
 
 def blank(text: str, start: int, end: int) -> str:
@@ -64,6 +68,11 @@ def find_instrument(text: str) -> tuple[str, str]:
     """The text without its instrument, and the instrument's name ("" for none)."""
     found = _INSTRUMENT.search(text)
     return (text, "") if found is None else (blank(text, *found.span()), found[found.lastindex or 0])
+
+
+def read_off_a_strip(text: str) -> bool:
+    """Whether the text says that a number was read off a test strip: "strip 6.5" or "6.5 with a strip"."""
+    return _READ_OFF_A_STRIP.search(text) is not None
 
 
 def only_where(text: str) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from underlid.entry.animals import counts_animals
 from underlid.entry.feel import moisture_by_feel
-from underlid.entry.places import PLACE, blank, find_depth, find_instrument, find_place
+from underlid.entry.places import PLACE, blank, find_depth, find_instrument, find_place, read_off_a_strip
 from underlid.entry.said import Known, Said, spaces, without_lead
 from underlid.entry.split import AMOUNT_BEGINS, Clause
 from underlid.quantity import VagueAmount, find_unit, parse_amount, show_amount, unit_written
@@ -29,7 +29,7 @@ _TEMPERATURE = re.compile(
     r"|celsius|fahrenheit)",
     re.I,
 )
-_AFTER_PH = re.compile(r"(?<=\bph)\s*(?:[:=]|(?:is|was|of)(?!\w))", re.I)
+_AFTER_PH = re.compile(r"(?<=\bph)\s*(?:[:=]|(?:is|was|of|reads?|says?|said|shows?|showed)(?!\w))", re.I)
 _EC_UNIT = re.compile(r"\d\s*[mdµu]s/c?m(?!\w)", re.I)
 _CANONICAL = {"temperature": "degC", "air temperature": "degC", "pH": "pH", "moisture": "%", "EC": "mS/cm"}
 # A place and a number that no noun follows: "middle 5/edge 4".
@@ -88,6 +88,9 @@ def reading(clause: Clause, previous: Said | None, known: Known) -> Said | None:
     if not AMOUNT_BEGINS.match(text.strip()):
         return None
     before = previous if previous is not None and previous.kind is Reading else None
+    told = before is not None and before.fields["quantity"] == "pH"
+    if named is None and not told and unit_written(text) == "" and read_off_a_strip(clause.text):
+        named, notes = "pH", (*notes, "read off a strip: taken as pH")
     if named is None and (place_at < 0 or counts_animals(clause.text) or not _is_bare(text, place_at)):
         return None
     name: Measured | None = named or (before.fields["quantity"] if before else None)

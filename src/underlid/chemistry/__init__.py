@@ -1,0 +1,1 @@
+"""Acid and base in the water that bedding holds."""
