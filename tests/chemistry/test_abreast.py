@@ -8,7 +8,9 @@ from underlid.chemistry.speciation import Totals, equilibrium
 
 
 def found_for(rows, count):
-    return balance.Found(np.empty((rows.charge.size, count)), *np.empty((5, count)), np.empty(count, np.int64))
+    ph, strength, saturation, dissolved, left = np.empty((5, count))
+    molality, verdict = np.empty((rows.charge.size, count)), np.empty(count, np.int64)
+    return balance.Found(molality, ph, strength, saturation, dissolved, left, verdict)
 
 
 @pytest.mark.parametrize("way", ["closed", "open", "buffered"])

@@ -8,6 +8,7 @@ from underlid.cli import (
     answers,
     count,
     exchange,
+    feedcheck,
     fitcheck,
     keeping,
     outlook,
@@ -41,6 +42,7 @@ app.command("import")(exchange.import_)
 app.command("export")(exchange.export)
 app.command("parse", context_settings=MINUS_IS_A_NUMBER)(answers.parse)
 app.command("check")(answers.check)
+app.command("feedcheck")(feedcheck.feedcheck)
 app.command("count")(count.count)
 app.command("ph")(ph.ph)
 app.command("outlook")(outlook.outlook)

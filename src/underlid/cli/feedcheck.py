@@ -1,0 +1,158 @@
+"""The command that asks, before a feeding, whether it is fine, should be smaller, or should wait."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+
+from underlid.cli.options import (
+    DEFAULT_JOURNAL,
+    BinArgument,
+    JournalOption,
+    JsonOption,
+    NowOption,
+    SeedOption,
+    clock,
+    console,
+    show_json,
+)
+
+if TYPE_CHECKING:
+    from underlid.fit.feedcheck import Checked, Item
+
+WIDTH = 110  # columns where the answer is not shown on a terminal
+
+
+def feedcheck(
+    bin: BinArgument,
+    words: Annotated[list[str], typer.Argument(help="What you would feed, e.g. “300 g lemon peel”.")],
+    at: Annotated[
+        str | None,
+        typer.Option(help="Bedding temperature, e.g. “10-12 C”; else that read in the last two weeks."),
+    ] = None,
+    ph: Annotated[str | None, typer.Option(help="pH of the bedding, e.g. “6.5-7”; else 6 to 8.")] = None,
+    heaps: Annotated[int, typer.Option(min=1, max=100, help="In how many places you would put it.")] = 1,
+    seed: SeedOption = 1,
+    journal: JournalOption = DEFAULT_JOURNAL,
+    now: NowOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Before you feed: fine, smaller or not now, why, and the figures behind it."""
+    import numpy as np
+
+    from underlid.entry import parse_line
+    from underlid.fit.feedbed import amount_of, bed_of, bedding_c_of, food_of, live_of, one_feeding, shown
+    from underlid.fit.feedcheck import RULE, Question
+    from underlid.fit.feedcheck import feedcheck as check
+    from underlid.journal.store import Journal
+    from underlid.quantity import parse_amount
+    from underlid.worms.species import species
+
+    with Journal.open(journal) as book:
+        record, entries, containers = book.bin(bin), book.entries(bin), book.containers()
+    moment = clock(now, ZoneInfo(record.timezone))
+    said = " ".join(words)
+    line = said if said.lower().startswith("fed ") else f"fed {said}"
+    fed = one_feeding(
+        parse_line(line, bin=record, now=moment, new_id=lambda: "if", containers=containers).records, said
+    )
+    food = food_of(fed)
+    bedding_c, warmth = bedding_c_of(None if at is None else parse_amount(at, expect="degC"), entries, moment)
+    bed, assumed = bed_of(record, None if ph is None else parse_amount(ph, expect="pH"))
+    live_kg, crowd = live_of(record)
+    asked = Question(bed, food, amount_of(fed, food), bedding_c, species(record.species), live_kg, heaps)
+    told = check(asked, np.random.default_rng(seed))
+    notes = (warmth, *assumed, crowd, RULE)
+    if as_json:
+        head = {"bin": bin, "now": moment.isoformat(), "words": said}
+        show_json({**head, **feedcheck_json(told), "notes": list(notes), "seed": seed})
+        return
+    _print(f"{shown(fed, food)} in bin {bin}", told, notes)
+
+
+def feedcheck_json(told: Checked) -> dict[str, object]:
+    """The answer as plain JSON types: kg, degC, chances and shares as fractions; all figures are predicted."""
+    asked = told.asked
+    return {
+        "provenance": "predicted",
+        "verdict": told.verdict, "because": told.because,
+        "material": asked.food.name, "kg": [asked.amount.low, asked.amount.high], "heaps": asked.heaps,
+        "fine_kg": told.fine_kg, "fine_portion": told.portion,
+        "bedding": {
+            "litres": asked.bed.litres, "bedding_c": list(asked.bedding_c),
+            "ph": [asked.bed.ph.low, asked.bed.ph.high],
+            "layers": [{"material": one.name, "depth_m": depth} for one, depth in asked.bed.layers],
+        },
+        "live_kg": None if asked.live_kg is None else list(asked.live_kg),
+        "species": asked.species.name,
+        "pocket_share": _points(told.pocket_share),
+        "items": [
+            {
+                "item": item.name, "verdict": item.verdict, "unit": item.unit or None,
+                "figure": _points(item.figure), "limit": _points(item.limit),
+                "chance_pocket": round(item.chance, 4), "chance_bin": round(item.whole_chance, 4),
+                "room_lost": round(item.room_lost, 4), "sentence": item.sentence,
+            }
+            for item in told.items
+        ],
+        "cautions": list(told.cautions), "draws": told.draws,
+    }  # fmt: skip
+
+
+def _print(what: str, told: Checked, notes: tuple[str, ...]) -> None:
+    from rich.table import Table
+
+    out = console(WIDTH)
+    out.print(f"{told.verdict.capitalize()}: {what}.{_rather(told)}")
+    out.print(f"Because: {told.because}" if told.verdict != "fine" else told.because)
+    table = Table("", "beside it, predicted", "limit", "beyond it", "whole bin", "", box=None, pad_edge=False)
+    for item in told.items:
+        table.add_row(*_row(item))
+    out.print(table)
+    out.print("Figures are 5 to 95 %, with the middle; “beyond it” and “whole bin” are chances.")
+    for item in told.items:
+        if item.sentence != told.because:
+            out.print(item.sentence)
+    for head, sentences in {"Heed": told.cautions, "Taken for granted": notes}.items():
+        if sentences:
+            out.print(f"{head}.")
+        for sentence in sentences:
+            out.print(f"  {sentence}")
+
+
+def _rather(told: Checked) -> str:
+    """What would be fine instead."""
+    from underlid.fit.feedbed import weighed
+
+    if told.fine_kg is None:
+        return ""
+    return f" At most {weighed(told.fine_kg)}, {told.portion}, would be fine."
+
+
+def _row(item: Item) -> tuple[str, ...]:
+    from underlid.fit.feedtelling import LABEL, celsius, span
+
+    if item.name == "freshness" or item.figure is None or item.limit is None:
+        return item.name, "", "", "", "", item.verdict
+    if item.name == "heat":
+        figure, limit = celsius(item.figure), celsius(item.limit)
+    else:
+        places = 1 if item.unit == "pH" else None
+        figure, limit = span(item.figure, places), span(item.limit, places)
+    pocket, whole = (
+        "< 1 %" if 0 < chance < 0.01 else f"{100 * chance:.0f} %" for chance in (item.chance, item.whole_chance)
+    )
+    return LABEL[item.name], figure, limit, pocket, "" if item.name == "appetite" else whole, item.verdict
+
+
+def _points(points: tuple[float, float, float] | None) -> dict[str, float | None] | None:
+    """5, 50 and 95 %; null for what never comes."""
+    if points is None:
+        return None
+    return {
+        name: round(value, 5) if math.isfinite(value) else None
+        for name, value in zip(("p5", "p50", "p95"), points, strict=True)
+    }
