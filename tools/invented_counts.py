@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from underlid.counting.found import possible
-from underlid.fit.heard import WHOLE, Looking
+from underlid.counting.samples import WHOLE
+from underlid.fit.heard import Looking
 from underlid.fit.tally import Rows
 from underlid.quantity.amount import parse_amount
 from underlid.records import STAGES, Place, Stage

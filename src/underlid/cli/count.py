@@ -13,22 +13,23 @@ import typer
 
 from underlid.cli.options import (
     DEFAULT_JOURNAL,
+    WIDTH,
     BinArgument,
     JournalOption,
     JsonOption,
     NowOption,
     SeedOption,
+    by_percent,
     clock,
     console,
     show_json,
+    span,
 )
 
 if TYPE_CHECKING:
     from underlid.counting.account import Account
     from underlid.counting.detection import Recovery
     from underlid.records import SampleCount, Sighting
-
-WIDTH = 120  # columns where the answer is not shown on a terminal
 
 
 class NotUnderstood(ValueError):
@@ -69,7 +70,7 @@ def count(
     from underlid.counting.account import Question, account, span_of
     from underlid.fit.evidence import situation
     from underlid.journal.store import Journal
-    from underlid.quantity import parse_amount, parse_when
+    from underlid.quantity import parse_amount
 
     if effort is not None and passes is None:
         raise NotUnderstood("--effort belongs to --passes; give the catches too.")
@@ -85,15 +86,9 @@ def count(
     )
     tz = ZoneInfo(record.timezone)
     moment = clock(now, tz)
-    first, last = (
-        None if words is None else parse_when(words, now=moment, tz=tz, start=record.started.start)
-        for words in (since, until)
-    )
-    span = span_of(
-        entries, moment, tz, None if first is None else first.start, None if last is None else min(last.end, moment)
-    )
+    asked = span_of(entries, moment, tz, *span(since, until, record, moment))
     situated = situation(record)
-    told = account(record, situated.vessel, span, question, seed)
+    told = account(record, situated.vessel, asked, question, seed)
     if as_json:
         show_json({"bin": bin, "now": moment.isoformat(), "seed": seed, **count_json(told, tz)})
     else:
@@ -242,7 +237,7 @@ def _observers(words: str) -> tuple[int, int, int]:
 
 
 def _points(points: tuple[float, float, float]) -> dict[str, float]:
-    return {name: round(value, 4) for name, value in zip(("p5", "p50", "p95"), points, strict=True)}
+    return by_percent(points, 4)
 
 
 def _entry(entry: SampleCount | Sighting) -> dict[str, object]:

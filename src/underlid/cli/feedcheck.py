@@ -10,6 +10,7 @@ import typer
 
 from underlid.cli.options import (
     DEFAULT_JOURNAL,
+    PERCENTS,
     BinArgument,
     JournalOption,
     JsonOption,
@@ -153,6 +154,5 @@ def _points(points: tuple[float, float, float] | None) -> dict[str, float | None
     if points is None:
         return None
     return {
-        name: round(value, 5) if math.isfinite(value) else None
-        for name, value in zip(("p5", "p50", "p95"), points, strict=True)
+        name: round(value, 5) if math.isfinite(value) else None for name, value in zip(PERCENTS, points, strict=True)
     }

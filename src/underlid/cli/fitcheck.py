@@ -12,6 +12,7 @@ import typer
 from underlid.cli.answers import file_name
 from underlid.cli.options import (
     DEFAULT_JOURNAL,
+    PERCENTS,
     BinArgument,
     FillOption,
     JournalOption,
@@ -78,7 +79,7 @@ def fitcheck_json(found: Predictive) -> dict[str, object]:
             "time": datetime.fromtimestamp(one.time_utc, fitwords.zone(found)).isoformat(timespec="minutes"),
             "compared": [side if math.isfinite(side) else None for side in (one.low, one.high)],
             "unit": entry.amount.unit,
-            "expected": dict(zip(("p5", "p50", "p95"), one.expected, strict=True)), "provenance": "estimated",
+            "expected": dict(zip(PERCENTS, one.expected, strict=True)), "provenance": "estimated",
             "pit": list(one.pit), "inside": one.inside, "surprise": one.surprise, "left_out": one.unseen,
             "effective_draws": one.effective,
         }  # fmt: skip

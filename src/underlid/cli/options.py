@@ -6,7 +6,7 @@ import json
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -19,6 +19,8 @@ from underlid.quantity.when import VagueTime, parse_when
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from underlid.records import Bin
 
 JournalOption = Annotated[
     Path, typer.Option("--journal", "-j", envvar="UNDERLID_JOURNAL", help="Folder of the journal.")
@@ -50,6 +52,8 @@ SeedOption = Annotated[int, typer.Option("--seed", min=0, help="Seed of everythi
 BinArgument = Annotated[str, typer.Argument(help="Name of the bin.")]
 
 DEFAULT_JOURNAL = Path("journal")
+WIDTH = 120  # columns of most answers where they are not shown on a terminal
+PERCENTS = ("p5", "p50", "p95")  # what 5, 50 and 95 % points are called in JSON
 
 
 class NotOneOf(ValueError):
@@ -94,6 +98,22 @@ def zone(name: str | None) -> ZoneInfo:
 def _machine_zone() -> str:
     parts = Path("/etc/localtime").resolve().parts
     return "/".join(parts[parts.index("zoneinfo") + 1 :]) if "zoneinfo" in parts else "UTC"
+
+
+def span(since: str | None, until: str | None, record: Bin, now: datetime) -> tuple[datetime | None, datetime | None]:
+    """From when and up to when the keeper's days reach, the second no later than now; None where not said."""
+    tz = ZoneInfo(record.timezone)
+    first, last = (
+        None if words is None else parse_when(words, now=now, tz=tz, start=record.started.start)
+        for words in (since, until)
+    )
+    return None if first is None else first.start, None if last is None else min(last.end, now)
+
+
+def by_percent(points: Iterable[float], decimals: int) -> dict[str, float]:
+    """The 5, 50 and 95 % points as plain JSON; never minus zero."""
+    rounded = (round(float(value), decimals) + 0.0 for value in points)
+    return dict(zip(PERCENTS, rounded, strict=True))
 
 
 def show_json(result: object) -> None:

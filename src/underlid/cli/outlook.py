@@ -12,6 +12,8 @@ import typer
 
 from underlid.cli.options import (
     DEFAULT_JOURNAL,
+    PERCENTS,
+    WIDTH,
     BinArgument,
     FillOption,
     JournalOption,
@@ -29,7 +31,6 @@ from underlid.cli.study import study_of
 if TYPE_CHECKING:
     from underlid.fit.study import Study
 
-WIDTH = 120  # columns where the answer is not shown on a terminal
 DAYS_SHOWN = 7  # days shown one by one; what follows is shown by the week
 
 
@@ -83,7 +84,7 @@ def outlook_json(study: Study, first: int) -> dict[str, object]:
         return datetime.fromtimestamp(seconds, tz).isoformat()
 
     def band(values) -> dict[str, list[float]]:  # type: ignore[no-untyped-def]
-        return {name: values[first:, i].round(3).tolist() for i, name in enumerate(("p5", "p50", "p95"))}
+        return {name: values[first:, i].round(3).tolist() for i, name in enumerate(PERCENTS)}
 
     def coldest(begin: int, end: int) -> dict[str, object] | None:
         if begin >= end:
@@ -104,12 +105,11 @@ def outlook_json(study: Study, first: int) -> dict[str, object]:
             return None
         without_h, degree_hours = told.without_refuge(begin, hours)
         dry, wet = told.chance_of_moisture(begin, hours, *study.case.species.moisture)
-        names = ("p5", "p50", "p95")
         return {
             "hours": hours - begin,
-            "least_refuge": dict(zip(names, told.least_refuge(begin, hours), strict=True)),
-            "hours_without_refuge": dict(zip(names, without_h, strict=True)),
-            "degree_hours_outside": dict(zip(names, degree_hours, strict=True)),
+            "least_refuge": dict(zip(PERCENTS, told.least_refuge(begin, hours), strict=True)),
+            "hours_without_refuge": dict(zip(PERCENTS, without_h, strict=True)),
+            "degree_hours_outside": dict(zip(PERCENTS, degree_hours, strict=True)),
             "chance_too_dry": dry,
             "chance_too_wet": wet,
         }

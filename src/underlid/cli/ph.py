@@ -9,21 +9,22 @@ import typer
 
 from underlid.cli.options import (
     DEFAULT_JOURNAL,
+    WIDTH,
     BinArgument,
     JournalOption,
     JsonOption,
     NowOption,
+    by_percent,
     clock,
     console,
     show_json,
+    span,
 )
 
 if TYPE_CHECKING:
     from underlid.chemistry.account import Account
     from underlid.chemistry.field import Array, Field
     from underlid.worms.facts import Fact
-
-WIDTH = 120  # columns where the answer is not shown on a terminal
 
 
 def ph(
@@ -41,18 +42,12 @@ def ph(
     from underlid.counting.parts import shares
     from underlid.fit.evidence import situation
     from underlid.journal.store import Journal
-    from underlid.quantity import parse_when
     from underlid.records import Reading
     from underlid.worms.species import UnknownSpecies, species
 
     with Journal.open(journal) as book:
         record, readings = book.bin(bin), book.entries(bin, kind=Reading)
-    tz = ZoneInfo(record.timezone)
-    moment = clock(now, tz)
-    first, last = (
-        None if words is None else parse_when(words, now=moment, tz=tz, start=record.started.start)
-        for words in (since, until)
-    )
+    moment = clock(now, ZoneInfo(record.timezone))
     vessel = situation(record).vessel
     notes: tuple[str, ...] = ()
     tolerance = None
@@ -66,8 +61,7 @@ def ph(
         bin,
         readings,
         moment,
-        None if first is None else first.start,
-        None if last is None else min(last.end, moment),
+        *span(since, until, record, moment),
         # The middle and the edge are parts of any bedding, read or not.
         lambda places: shares(vessel, {*places, "middle"}),
         tolerance,
@@ -147,10 +141,7 @@ def _json(told: Account) -> dict[str, object]:
 def _range(levels: Array, found: Field) -> dict[str, float]:
     from underlid.chemistry.field import points
 
-    return {
-        name: round(found.scale.back(value), 4)
-        for name, value in zip(("p5", "p50", "p95"), points(levels), strict=True)
-    }
+    return by_percent(map(found.scale.back, points(levels)), 4)
 
 
 def _points(fact: Fact) -> tuple[float, float, float]:

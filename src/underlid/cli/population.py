@@ -11,6 +11,8 @@ import typer
 
 from underlid.cli.options import (
     DEFAULT_JOURNAL,
+    PERCENTS,
+    WIDTH,
     BinArgument,
     FillOption,
     JournalOption,
@@ -30,7 +32,6 @@ if TYPE_CHECKING:
     from underlid.fit.census import Census
     from underlid.fit.reckoning import Points, Reckoning
 
-WIDTH = 120  # columns where the answer is not shown on a terminal
 MONTH_DAYS = 30
 
 
@@ -101,10 +102,9 @@ def population_json(
         "time": [iso(int(second)) for second in found.time_utc],
         "now": iso(int(found.time_utc[told.now])),
         "stages": {
-            name: dict(zip(("p5", "p50", "p95"), points(values).tolist(), strict=True))
-            for name, values in by_stage.items()
+            name: dict(zip(PERCENTS, points(values).tolist(), strict=True)) for name, values in by_stage.items()
         },
-        "live_kg": dict(zip(("p5", "p50", "p95"), points(found.lives.kg[:, :, 0]).round(6).tolist(), strict=True)),
+        "live_kg": dict(zip(PERCENTS, points(found.lives.kg[:, :, 0]).round(6).tolist(), strict=True)),
         "answers": answers,
         "settled": found.settled,
         "trusted": found.trusted,

@@ -23,6 +23,7 @@ from underlid.cli.options import (
     PlaceOption,
     SeedOption,
     WeatherOption,
+    by_percent,
     clock,
     console,
     progress,
@@ -183,7 +184,7 @@ def _compared(one: Compared) -> dict[str, object]:
 
 
 def _points(points: Points) -> dict[str, float]:
-    return {name: round(float(value), 4) + 0.0 for name, value in zip(("p5", "p50", "p95"), points, strict=True)}
+    return by_percent(points, 4)
 
 
 def _iso(seconds: int, tz: ZoneInfo) -> str:

@@ -9,10 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, fields
-from functools import cache
-from importlib.resources import files
 from itertools import pairwise
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -23,10 +20,11 @@ from underlid.fit.colony import Prior
 from underlid.fit.filter import lives, log_likelihood
 from underlid.fit.heard import slips
 from underlid.fit.sampler import ROUNDS, sample, settled
+from underlid.fit.study import model_text
 from underlid.fit.tally import Tally
 from underlid.quantity.points import three
 from underlid.records import STAGES
-from underlid.weather.series import HOUR_S
+from underlid.weather.series import DAY_S
 from underlid.worms.lifecycle import Lives
 
 Array = NDArray[np.float64]
@@ -37,7 +35,8 @@ PARTICLES, SHARP_PARTICLES = 48, 150  # and where samples hold much of the beddi
 MUCH = 0.5  # of it
 DRAWS = 200  # lives kept
 DOUBTFUL = 0.5  # chance of a slip from which an occasion is told as one
-DAY_S = 24 * HOUR_S
+#: What a census is made by, beside the bedding's fit that it is told of.
+MADE_BY = (("worms", None), ("counting", None), ("fit", None))
 KEPT_ARRAYS = ("time_utc", "z", "lives_in", "slip")
 KEPT_VALUES = ("log_evidence", "effective", "largest", "used", "seed", "notes")
 
@@ -165,18 +164,8 @@ def census_key(prior: Prior, tally: Tally, seed: int) -> str:
     digest.update(repr((case.species, case.situation, int(case.time_utc[0]), prior.notes, tally.left_out)).encode())
     for values in (*tally.rows, *(getattr(prior.habitat, field.name) for field in fields(prior.habitat))):
         digest.update(np.ascontiguousarray(values).tobytes())
-    digest.update(_model_text())
+    digest.update(model_text(MADE_BY))
     return "census-" + digest.hexdigest()
-
-
-@cache
-def _model_text() -> bytes:
-    """A digest of the source that makes a census: one is remembered only for the model that made it."""
-    digest = hashlib.blake2b(digest_size=16)
-    for package in ("worms", "counting", "fit"):
-        for path in sorted(Path(str(files(f"underlid.{package}"))).rglob("*.py")):
-            digest.update(path.read_bytes())
-    return digest.digest()
 
 
 def particles_for(prior: Prior, tally: Tally) -> int:

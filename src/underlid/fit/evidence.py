@@ -56,14 +56,19 @@ class Situation:
     notes: tuple[str, ...]
 
 
+def layer_depths(bin: Bin) -> tuple[list[float | None], float]:
+    """Depth of each layer [m], None where it is not noted, and what such a layer counts as: the others' mean, or 1."""
+    depths = [None if layer.depth.kind == "not noted" else middle_of(layer.depth) for layer in bin.layers]
+    known = [depth for depth in depths if depth is not None]
+    return depths, sum(known) / len(known) if known else 1.0
+
+
 def situation(bin: Bin) -> Situation:
     """The bin's box, bedding density and moisture range, with a note for everything that was assumed."""
     notes = []
     height = middle_of(bin.height)
-    depths = [None if layer.depth.kind == "not noted" else middle_of(layer.depth) for layer in bin.layers]
+    depths, usual = layer_depths(bin)
     known = [depth for depth in depths if depth is not None]
-    # A layer whose depth is not noted counts as deep as the others on average.
-    usual = sum(known) / len(known) if known else 1.0
     if bin.layers:
         laid = [(layer.material, depth or usual) for layer, depth in zip(bin.layers, depths, strict=True)]
         density = dry_density_kg_m3(laid)

@@ -8,13 +8,13 @@ from datetime import datetime, timedelta
 
 from underlid.bedding.facts import Fact
 from underlid.bedding.materials import Material, UnknownMaterial, every_material, find, material
-from underlid.fit.evidence import middle_of, situation
+from underlid.fit.evidence import layer_depths, situation
 from underlid.fit.feedharm import Amount
 from underlid.fit.feeding import Bed, NoFood
+from underlid.fit.findings import PLAUSIBLE_C
 from underlid.quantity import VagueAmount, show_amount
 from underlid.records import AnyEntry, Bin, Feeding, Reading
 
-POSSIBLE_C = (-20.0, 45.0)  # of bedding that worms are in
 LATEST_DAYS = 14  # readings older than this say little of the weeks to come: our judgement
 #: Bedding whose pH nobody read.
 UNREAD_PH = Fact(7.0, 6.0, 8.0, "not read: what old bedding usually has, and one either way", "judgement")
@@ -63,11 +63,10 @@ def bed_of(record: Bin, ph: VagueAmount | None) -> tuple[Bed, tuple[str, ...]]:
     """The bedding as it was laid, and what was taken for granted."""
     seen = situation(record)
     notes = list(seen.notes)
-    known = [middle_of(layer.depth) for layer in record.layers if layer.depth.kind != "not noted"]
-    usual = sum(known) / len(known) if known else 1.0  # as `situation` has it
+    depths, usual = layer_depths(record)
     layers = tuple(
-        (material(layer.material), usual if layer.depth.kind == "not noted" else middle_of(layer.depth))
-        for layer in record.layers
+        (material(layer.material), usual if depth is None else depth)
+        for layer, depth in zip(record.layers, depths, strict=True)
     ) or tuple((material(name), 1.0) for name in USUAL_BEDDING)
     if ph is None:
         notes.append(
@@ -105,7 +104,7 @@ def bedding_c_of(
     Raises NoTemperature if nothing is said and nothing was read within LATEST_DAYS.
     """
     if said is not None:
-        return _ends(said, "--at", *POSSIBLE_C), f"The bedding is taken to stay at {show_amount(said)}, as you say."
+        return _ends(said, "--at", *PLAUSIBLE_C), f"The bedding is taken to stay at {show_amount(said)}, as you say."
     since = now - timedelta(days=LATEST_DAYS)
     read = [
         entry

@@ -23,6 +23,7 @@ from underlid.chemistry.rates import Rates
 from underlid.chemistry.souring import AMMONIA
 from underlid.fit.feeding import Bed, bedding_of, feed_of
 from underlid.worms.facts import Fact as SpeciesFact
+from underlid.worms.rates import FAST_END, appetite
 from underlid.worms.species import Species
 
 Array = NDArray[np.float64]
@@ -281,11 +282,7 @@ def _appetite(
     """Weeks that the worms would need for it: nothing is eaten below where they feed, nor above what they bear."""
     live = live_kg[0] + (live_kg[1] - live_kg[0]) * rng.random(draws)
     level = drawn(Fact(0.0, -1.0, 1.0, "where in the range of sources", "judgement"), draws, rng)
-    points = [kind.active_above_c.value, *kind.eaten_per_mass_day.at_c, kind.tolerated_high_c.value]
-    best, low, high = (
-        np.interp(at_c, points, [0.0, *(getattr(fact, end) for fact in kind.eaten_per_mass_day.facts), 0.0])
-        for end in ("value", "low", "high")
-    )
+    best, low, high = (appetite(kind, ease)(at_c) for ease in (0.0, -FAST_END, FAST_END))
     share = best + np.where(level < 0, level * (best - low), level * (high - best))
     week = WEEK_DAYS * live * share
     weeks = np.divide(kg, week, out=np.full(draws, np.inf), where=week > 0)

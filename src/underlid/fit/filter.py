@@ -94,7 +94,6 @@ class _Flock(NamedTuple):
     stores: Array
     heard: Array
     weight: Array
-    gain: Array
     source: NDArray[np.int64]
     spare_rows: NDArray[np.int64]
     spare_stores: Array
@@ -110,7 +109,7 @@ def _flock(rows, particles, kept):  # type: ignore[no-untyped-def]
     occasions = rows.ends.shape[0]
     return _Flock(
         np.zeros((particles, WIDTH), np.int64), np.zeros((particles, 2)), np.zeros((particles, occasions)),
-        np.full(particles, 1.0 / particles), np.empty(particles), np.arange(particles),
+        np.full(particles, 1.0 / particles), np.arange(particles),
         np.empty((particles, WIDTH), np.int64), np.empty((particles, 2)), np.empty((particles, occasions)),
         np.empty((kept, particles, 5), np.int64), np.empty((kept, particles, 6), np.int64),
         np.empty((kept, particles, 3)), np.empty((kept, particles), np.int64),

@@ -14,12 +14,12 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
+from underlid.counting.samples import WHOLE
 from underlid.fit.tally import Rows
 from underlid.worms.chance import LEAN, begin, binomial, uniform
 
 Array = NDArray[np.float64]
 
-WHOLE = 0.95  # of the bedding: samples that hold so much of it are a full sort
 STAGES = 5
 OFTEN = 20  # draws of who can be found, for the chance of a slip
 

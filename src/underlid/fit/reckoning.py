@@ -162,10 +162,7 @@ def _warm(prior: Prior, found: Census, now: int) -> Array:
     """Worms there would be now in bedding held at WARM_C from the beginning, fed the same, (draws,)."""
     case = prior.study.case
     hours = DAY_H * max(now, 1)
-    steady = replace(
-        Habitat.steady(case.species, WARM_C, hours), food_kg=prior.habitat.food_kg[:hours],
-        moisture=prior.habitat.moisture[:1, :hours] * 0 + case.species.best_moisture_pct.value / 100,
-    )  # fmt: skip
+    steady = replace(Habitat.steady(case.species, WARM_C, hours), food_kg=prior.habitat.food_kg[:hours])
     nothing = tally((), case.time_utc)
     held = replace(prior, habitat=steady).possible(found.z, np.zeros(len(found.z), np.int64), nothing)
     numbers = np.arange(len(found.z))

@@ -35,7 +35,7 @@ from underlid.worms.species import Species, UnknownSpecies, species
 
 FORECAST_DAYS = 7  # a file is believed as a forecast for this long, then past years take over: our judgement
 #: What a fit of the bedding is made by: all of a package, or some of its modules.
-MADE_BY = {"bedding": None, "heat": None, "fit": {"evidence", "likelihood", "posterior", "sampler"}}
+MADE_BY = (("bedding", None), ("heat", None), ("fit", frozenset({"evidence", "likelihood", "posterior", "sampler"})))
 METHOD = "full field with freezing, reduced while thawed"  # the model in words
 ENCLOSED = {
     "indoors": "indoors: give the room's air as the weather",
@@ -78,7 +78,7 @@ class Case:
         """A digest of what the posterior depends on: the same key means the same draws."""
         seen = self.drive.until(hours_needed(self.evidence, self.moist))
         digest = hashlib.blake2b(digest_size=16)
-        digest.update(repr((__version__, seed)).encode() + _model_text())
+        digest.update(repr((__version__, seed)).encode() + model_text(MADE_BY))
         digest.update(repr((self.situation, seen.start_c, self.evidence.probes)).encode())
         for rows in (self.evidence, self.moist):
             for array in (
@@ -91,10 +91,13 @@ class Case:
 
 
 @cache
-def _model_text() -> bytes:
-    """A digest of the model's own source and data: a fit is remembered only for the model that made it."""
+def model_text(made_by: tuple[tuple[str, frozenset[str] | None], ...]) -> bytes:
+    """A digest of a model's own source and data: a fit is remembered only for the model that made it.
+
+    made_by : packages, each with those of its modules that count, None for all
+    """
     digest = hashlib.blake2b(digest_size=16)
-    for package, names in MADE_BY.items():
+    for package, names in made_by:
         for path in sorted(Path(str(files(f"underlid.{package}"))).rglob("*")):
             if path.suffix in (".py", ".toml") and (names is None or path.stem in names):
                 digest.update(path.read_bytes())

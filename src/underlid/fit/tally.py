@@ -20,13 +20,12 @@ from underlid.counting.found import Sample, possible, samples_of
 from underlid.counting.samples import TOO_MUCH
 from underlid.quantity.amount import VagueAmount
 from underlid.records import STAGES, AnyEntry, SampleCount, Sighting
-from underlid.weather.series import HOUR_S
+from underlid.weather.series import DAY_S
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 DAY_H = 24
-DAY_S = DAY_H * HOUR_S
 MOST_DAYS = 7  # that stand for a vague time, evenly spread
 LONGEST_WINDOW_DAYS = 62  # an occasion placed no better says too little to use: our judgement
 SAMPLE_SLIP, SIGHTING_SLIP = 0.01, 0.02  # share of them that are slips of pen, place or stage: our judgement

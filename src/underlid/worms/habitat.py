@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from underlid.worms.facts import Fact
 from underlid.worms.lifecycle import Colony, Course
-from underlid.worms.rates import COCOON_STEPS, YOUNG_DEATHS, YOUNG_STEPS, eased, life_span, moved, rates
+from underlid.worms.rates import COCOON_STEPS, YOUNG_DEATHS, YOUNG_STEPS, appetite, eased, life_span, moved, rates
 from underlid.worms.species import Species
 
 Array = NDArray[np.float64]
@@ -177,11 +177,8 @@ def course(
     hatch = kind.hatching_share
     share = np.array([min(1.0, eased(hatch, float(e))) for e in strain.hatching])
     freezing_c = np.array([moved(kind.adults_freeze_c, float(ease)) for ease in strain.freezing])
-    eats = kind.eaten_per_mass_day
-    eats_at_c = np.array([kind.active_above_c.value, *eats.at_c, kind.tolerated_high_c.value])
-    eats_per_day = DRY_SHARE * np.array(
-        [[0.0, *(eased(fact, float(ease)) for fact in eats.facts), 0.0] for ease in strain.eating]
-    )
+    hunger = [appetite(kind, float(ease)) for ease in strain.eating]
+    eats_at_c, eats_per_day = np.array(hunger[0].at_c), DRY_SHARE * np.array([curve.per_day for curve in hunger])
     low, high = kind.moisture
     best = kind.best_moisture_pct
     wet = np.array([low - DRY_RAMP, low, best.low / 100, best.high / 100, high, high + FLOOD_RAMP])

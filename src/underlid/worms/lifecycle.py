@@ -30,7 +30,9 @@ Counts = NDArray[np.int64]
 COCOON_STEPS = 8  # times to hatching scatter by 35 % of their mean: our judgement
 YOUNG_STEPS = 16  # times to clitellum scatter by 25 %: our judgement
 HATCHLING_STEPS, JUVENILE_STEPS = 4, 8  # of those; the rest are sub-adults: our judgement
-ADULTS = COCOON_STEPS + YOUNG_STEPS  # where they stand in a row
+JUVENILES = COCOON_STEPS + HATCHLING_STEPS  # where each begins in a row, after cocoons and hatchlings
+SUB_ADULTS = JUVENILES + JUVENILE_STEPS
+ADULTS = COCOON_STEPS + YOUNG_STEPS
 LEDGER = ("laid", "failed", "opened", "hatched", "matured", "died")
 LAID, FAILED, OPENED, HATCHED, MATURED, DIED = range(ADULTS + 1, ADULTS + 7)
 ALONE = ADULTS + 7  # hours in which there was no pair of adults
@@ -243,9 +245,8 @@ def step(row, store, course, c, t, colony, s, stream, room):  # type: ignore[no-
 @nb.njit(**LEAN)
 def tell(row, store, colony, s, stages, ledger, kg):  # type: ignore[no-untyped-def]
     """Write a colony as it is now into (5,) animals by stage, (6,) sums and (3,) kilograms; see `Lives`."""
-    hatchlings, juveniles = COCOON_STEPS + HATCHLING_STEPS, COCOON_STEPS + HATCHLING_STEPS + JUVENILE_STEPS
-    stages[0], stages[1] = _count(row, 0, COCOON_STEPS), _count(row, COCOON_STEPS, hatchlings)
-    stages[2], stages[3] = _count(row, hatchlings, juveniles), _count(row, juveniles, ADULTS)
+    stages[0], stages[1] = _count(row, 0, COCOON_STEPS), _count(row, COCOON_STEPS, JUVENILES)
+    stages[2], stages[3] = _count(row, JUVENILES, SUB_ADULTS), _count(row, SUB_ADULTS, ADULTS)
     stages[4] = row[ADULTS]
     for i in range(6):
         ledger[i] = row[LAID + i]
@@ -255,11 +256,10 @@ def tell(row, store, colony, s, stages, ledger, kg):  # type: ignore[no-untyped-
 @nb.njit(**LEAN)
 def live_kg(row, colony, s):  # type: ignore[no-untyped-def]
     """Live mass of all but the cocoons."""
-    hatchlings, juveniles = COCOON_STEPS + HATCHLING_STEPS, COCOON_STEPS + HATCHLING_STEPS + JUVENILE_STEPS
     return (
-        _count(row, COCOON_STEPS, hatchlings) * colony.hatchling_kg[s]
-        + _count(row, hatchlings, juveniles) * colony.juvenile_kg[s]
-        + _count(row, juveniles, ADULTS) * colony.sub_adult_kg[s] + row[ADULTS] * colony.adult_kg[s]
+        _count(row, COCOON_STEPS, JUVENILES) * colony.hatchling_kg[s]
+        + _count(row, JUVENILES, SUB_ADULTS) * colony.juvenile_kg[s]
+        + _count(row, SUB_ADULTS, ADULTS) * colony.sub_adult_kg[s] + row[ADULTS] * colony.adult_kg[s]
     )  # fmt: skip
 
 

@@ -93,6 +93,13 @@ def rates(kind: Species, ease: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> 
     )
 
 
+def appetite(kind: Species, ease: float = 0.0) -> Curve:
+    """Food eaten as a share of live mass a day, as given: nothing below where they feed, nor above what they bear."""
+    eats = kind.eaten_per_mass_day
+    at_c = (kind.active_above_c.value, *eats.at_c, kind.tolerated_high_c.value)
+    return Curve(at_c, (0.0, *(eased(fact, ease) for fact in eats.facts), 0.0))
+
+
 def draw(kind: Species, rng: np.random.Generator) -> Rates:
     """Curves as they might be for one population: each rate eased on its own, by a standard normal."""
     incubation, maturation, laying = rng.standard_normal(3)
