@@ -47,19 +47,22 @@ test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test
 	@echo "== pytest"
 	@$(BIN)/python -m pytest -q $(PYTEST)
 
-calibration: $(VENV)/.dev .build/compiled  ## simulate journals with a known truth, count how often the ranges hold it; writes docs/calibration.md
+calibration: $(VENV)/.dev .build/compiled  ## simulate journals and trials with a known truth, count how often ranges and verdicts are right; writes docs/calibration.md
 	@$(BIN)/python tools/calibrate.py
 	@$(BIN)/python tools/calibrate_colonies.py
+	@$(BIN)/python tools/calibrate_acidity.py
+	@$(BIN)/python tools/calibrate_trials.py
 
 verification: $(VENV)/.dev .build/compiled  ## check heat solver and life cycle against closed forms, published tables and a standard test; writes docs/verification.md
 	@$(BIN)/python tools/verify.py
 
-bench: $(VENV)/.dev .build/compiled  ## time heat, life cycle and chemistry beside general-purpose tools on the same problems, on one core
+bench: $(VENV)/.dev .build/compiled  ## time heat, life cycle, chemistry and trials beside general-purpose tools on the same problems
 	@$(BIN)/python tools/bench.py
 	@$(BIN)/python -m pip install -q --no-deps --target .build/peers particles==0.4 joblib cloudpickle loky scikit-learn threadpoolctl narwhals \
 	  2>/dev/null || echo "   the particles package could not be fetched: left out"
 	@PYTHONPATH=.build/peers $(BIN)/python tools/bench_colonies.py
 	@$(BIN)/python tools/bench_chemistry.py
+	@$(BIN)/python tools/bench_trials.py
 
 reconstruction: $(VENV)/.dev  ## measure hours made from daily minimum and maximum against real hours; writes docs/weather.md
 	@$(BIN)/python -m tests.weather.reconstruction

@@ -23,9 +23,10 @@ MAY_IMPORT = {
     "worms": {"worms"},
     "counting": RECORDS | {"bedding", "counting"},
     "fit": RECORDS | SCIENCE | {"counting", "fit", "entry"},
+    "trials": RECORDS | SCIENCE | {"counting", "fit", "trials"},
     "journal": FILES | RECORDS | {"journal"},
-    "update": RECORDS | SCIENCE | {"fit", "update"},
-    "answer": {"journal", "fit", "weather"},
+    "update": RECORDS | SCIENCE | {"fit", "trials", "update"},
+    "answer": {"journal", "fit", "trials", "weather"},
 }
 STORAGE_AND_SCREENS = {
     "sqlalchemy", "alembic", "typer", "rich", "altair", "vl_convert", "jinja2", "fastapi", "dask", "requests",

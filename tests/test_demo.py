@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from underlid import demo
+from underlid.demo import winter as demo
 from underlid.entry import parse_line
 from underlid.journal.store import Journal
 from underlid.quantity.amount import parse_amount

@@ -531,6 +531,35 @@ def test_photos_and_claims_are_described_too() -> None:
     assert describe(claim) == "claim under watch: Worms need dark., 23 Jan 2026"
 
 
+LAID = replace(
+    BIN,
+    layers=tuple(
+        BeddingLayer(
+            id=f"l{i}", position=i, material=material, depth=parse_amount("10 cm"), moisture=parse_amount("not noted")
+        )
+        for i, material in enumerate(("leaves", "old horse manure"))
+    ),
+)
+
+
+@pytest.mark.parametrize("words", ["full sort: ", "sorted everything: ", "Counted the whole bin: ", "full count "])
+def test_a_full_sort_is_a_sample_of_all_the_bedding_as_it_was_laid(words: str) -> None:
+    found = parse_line(f"9 Feb: {words}41 adults, about 60 juveniles, no cocoons", bin=LAID, now=NOW, new_id=ids())
+    (record,) = found.records
+    assert isinstance(record, SampleCount)
+    laid = 1000 * LAID.length.high * LAID.width.high * sum(layer.depth.high for layer in LAID.layers)
+    assert record.volume.low == record.volume.high == pytest.approx(laid, abs=0.1)
+    assert next((stage, count.low, count.high) for stage, count in record.counts) == ("adult", 41, 41)
+    assert any("all of the bedding is taken as sorted" in note for note in found.notes_on)
+
+
+def test_a_full_sort_needs_to_know_how_much_bedding_there_is() -> None:
+    with pytest.raises(EntryError, match="how much bedding there is was not noted"):
+        understood("full sort: 41 adults")
+    with pytest.raises(EntryError, match="the counts are missing"):
+        parse_line("full sort: ", bin=LAID, now=NOW, new_id=ids())
+
+
 PIECES = [
     "23 Jan", "yesterday", "last night", ":", ": ", ";", ", ", " and ", ". ", "middle", "edge", "top", "6 C",
     "6", "6,5", "50 F", "pH 6.5", "moisture", "70 %", "fed", "watered", "150 g", "pear cores", "a bucket",

@@ -24,7 +24,7 @@ os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one journal a process is fast
 
 import numpy as np
 
-from underlid import demo
+from underlid.demo import winter as demo
 from underlid.entry import parse_line
 from underlid.fit.likelihood import INSTRUMENT_K
 from underlid.fit.outlook import PLACES, stray

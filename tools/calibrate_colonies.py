@@ -30,7 +30,7 @@ from colonies_page import AHEAD, FIGURE, MOMENTS, RANKS, TOLD, Outcome, ranks_fi
 from invented_counts import Look, counted, in_words, looks, seen_truly
 from numpy.typing import NDArray
 
-from underlid import demo
+from underlid.demo import winter as demo
 from underlid.counting.parts import bedding_litres
 from underlid.entry import parse_line
 from underlid.fit import filter

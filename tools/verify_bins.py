@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from verify_exact import HOUR_S, ice_share
 
-from underlid import demo
+from underlid.demo import winter as demo
 from underlid.bedding.vessel import Vessel
 from underlid.heat import field, properties, reduced
 from underlid.heat.films import films

@@ -15,6 +15,9 @@ from underlid.fit.study import FORECAST_DAYS, Case, Study, fit_case, lay_out, st
 from underlid.fit.tally import Tally, tally
 from underlid.journal.memory import recall, remember
 from underlid.journal.store import Journal
+from underlid.trials.plan import plan_from
+from underlid.trials.verdict import Verdict, verdict
+from underlid.trials.watch import Alarm, alarms
 from underlid.weather.files import read_weather
 from underlid.weather.series import Weather, fill_gaps
 
@@ -96,6 +99,24 @@ def census_of(
         found = census(thought, counted, seed, particles=particles_for(thought, counted), progress=progress)
         remember(journal.folder, key, *found.to_keep())
     return thought, counted, found
+
+
+def trial_of(journal: Journal, name: str, now: datetime) -> tuple[Verdict, tuple[Alarm, ...]]:
+    """The verdict on a registered trial by all that is known at `now`, and the stop rules that its bins break."""
+    kept = journal.plan(name)
+    plan = plan_from(kept.text)
+    bins = {record.name: record for record in journal.bins() if record.name in plan.arms}
+    entries = {each: journal.entries(each) for each in bins}
+    told = verdict(plan, kept.registered_at, bins, entries, journal.plan_changes(name), now)
+    return told, tuple(alarm for each in bins for alarm in alarms(plan.stop, bins[each], entries[each], now))
+
+
+def trials_with(journal: Journal, bin_name: str, now: datetime) -> tuple[Verdict, ...]:
+    """The verdicts on all trials that a bin is in and that were registered by then."""
+    names = [
+        kept.name for kept in journal.plans() if kept.registered_at <= now and bin_name in plan_from(kept.text).arms
+    ]
+    return tuple(trial_of(journal, name, now)[0] for name in names)
 
 
 def _restored(draws: dict, values: dict) -> Posterior | None:  # type: ignore[type-arg]

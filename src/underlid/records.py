@@ -15,13 +15,13 @@ from underlid.quantity.when import VagueTime
 
 Place = Literal["middle", "edge", "surface", "not noted"]
 Stage = Literal["cocoon", "hatchling", "juvenile", "sub-adult", "adult"]
-Measured = Literal["temperature", "air temperature", "pH", "moisture", "EC"]
+Measured = Literal["temperature", "air temperature", "pH", "moisture", "EC", "live mass"]
 Siting = Literal["open shelter", "outdoors", "unheated shed", "indoors"]
 Base = Literal["slab", "soil", "feet"]
 
 PLACES: tuple[Place, ...] = ("middle", "edge", "surface", "not noted")
 STAGES: tuple[Stage, ...] = ("cocoon", "hatchling", "juvenile", "sub-adult", "adult")
-MEASURED: tuple[Measured, ...] = ("temperature", "air temperature", "pH", "moisture", "EC")
+MEASURED: tuple[Measured, ...] = ("temperature", "air temperature", "pH", "moisture", "EC", "live mass")
 SITINGS: tuple[Siting, ...] = ("open shelter", "outdoors", "unheated shed", "indoors")
 BASES: tuple[Base, ...] = ("slab", "soil", "feet")
 
@@ -135,3 +135,34 @@ class Claim(Entry):
 
 
 AnyEntry = Reading | Feeding | SampleCount | Sighting | Note | Photo | Claim
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RegisteredPlan:
+    """A trial plan as it was frozen: `sha256` is the hex digest of the UTF-8 bytes of `text`, canonical JSON."""
+
+    name: str
+    text: str
+    sha256: str
+    registered_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanChange:
+    """What became different after a plan was registered. `plan` and `bin` are names; it is told beside the verdict."""
+
+    id: str
+    plan: str
+    what: Literal["bin dropped", "margin", "looks", "other"]
+    bin: str | None
+    words: str
+    noted_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnClaims:
+    """The keeper's own claims file, TOML text as it was given."""
+
+    id: str
+    text: str
+    noted_at: datetime

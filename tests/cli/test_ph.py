@@ -105,3 +105,19 @@ def test_a_withdrawn_reading_does_not_count(ask, with_bin):
     entry = ask("--json").json["pH"]["readings"][-1]
     assert with_bin("log", "north", "1 Feb: pH not noted", "--corrects", entry["id"], "--yes", "--now", NOW).code == 0
     assert entry["id"] not in [one["id"] for one in ask("--json").json["pH"]["readings"]]
+
+
+def test_what_all_readings_since_the_start_say_of_the_bedding(ask):
+    told = ask()
+    said = " ".join(told.out.split())
+    assert "What the pH readings since the start say of the bedding (4 readings, 0 feedings" in said
+    assert "Hardly learned: " in said
+    bedding = ask("--json").json["bedding"]
+    assert bedding["provenance"] == "estimated"
+    assert len(bedding["readings"]) == 4
+    assert not bedding["buffer"]["learned"]
+    for name in ("start_ph", "buffer", "half_life", "now_ph"):
+        for when in ("before", "after"):
+            points = bedding[name][when]
+            assert points["p5"] <= points["p50"] <= points["p95"]
+    assert bedding["settled"] == (bedding["effective_sets"] >= 100)

@@ -19,7 +19,7 @@ def test_stages_now_and_later_and_the_answers(ask):
     assert told.out.startswith("Bin north: estimated from ")
     for name in ("cocoons", "hatchlings", "juveniles", "sub-adults", "adults", "worms in all", "live mass"):
         assert name in told.out
-    for question in ("Young in the cold?", "Twice as many?", "Crowded?", "How much to feed?", "Harvest?"):
+    for question in ("Young in the cold?", "Twice as many?", "Crowded?", "How much to feed?", "Eaten through?"):
         assert question in told.out
 
 

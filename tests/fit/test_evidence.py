@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.fit.cases import BEGIN, VESSEL, at, time_utc
-from underlid import demo
+from underlid.demo import winter as demo
 from underlid.bedding.materials import material
 from underlid.entry import parse_line
 from underlid.fit.evidence import (

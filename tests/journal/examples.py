@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from datetime import UTC, datetime, timedelta, timezone
 from typing import get_args
@@ -20,8 +21,11 @@ from underlid.records import (
     Claim,
     Feeding,
     Note,
+    OwnClaims,
     Photo,
+    PlanChange,
     Reading,
+    RegisteredPlan,
     SampleCount,
     Sighting,
 )
@@ -99,6 +103,23 @@ def one_of_each() -> tuple[AnyEntry, ...]:
         Photo(id="p1", bin="north", when=day(1, 10), words="", file="ab.jpg", sha256="ab"),
         Claim(id="k1", bin="north", when=day(1, 11), words="said a neighbour", sentence="Coffee warms a bin."),
     )  # fmt: skip
+
+
+def make_plan(name: str = "coffee", text: str = '{"arm":["☘",1]}', registered_at: datetime = NOW) -> RegisteredPlan:
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    return RegisteredPlan(name=name, text=text, sha256=digest, registered_at=registered_at)
+
+
+def make_change(
+    id: str = "d1", plan: str = "coffee", words: str = "a fox had it", noted_at: datetime = NOW
+) -> PlanChange:
+    return PlanChange(id=id, plan=plan, what="bin dropped", bin="north", words=words, noted_at=noted_at)
+
+
+def make_claims(
+    id: str = "o1", text: str = "[rain]\r\nsays = 'Rain draws them up ☔'\n", noted_at: datetime = NOW
+) -> OwnClaims:
+    return OwnClaims(id=id, text=text, noted_at=noted_at)
 
 
 # --- anything a keeper could make -------------------------------------------------------------------

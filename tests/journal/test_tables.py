@@ -7,7 +7,7 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
-from tests.journal.examples import one_of_each, reading
+from tests.journal.examples import make_change, make_claims, make_plan, one_of_each, reading
 from underlid.journal.store import Journal
 from underlid.journal.tables import ENTRY_TABLES, metadata
 
@@ -18,6 +18,9 @@ GROWING = sorted(metadata.tables)
 def full(journal: Journal) -> Journal:
     """A journal with a row in every table."""
     journal.add(one_of_each())
+    journal.register(make_plan())
+    journal.change_plan(make_change())
+    journal.keep_claims(make_claims())
     journal.set_container("mug", one_of_each()[1].amount)  # type: ignore[union-attr]
     return journal
 

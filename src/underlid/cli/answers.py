@@ -118,6 +118,7 @@ def update(
     as_json: JsonOption = False,
 ) -> None:
     """Write the month's illustrated account as one page that needs no network."""
+    from underlid.answer import trials_with
     from underlid.files import write_whole
     from underlid.journal.store import Journal
     from underlid.update.page import page
@@ -128,8 +129,9 @@ def update(
     year, number = asked or _last_full_month(study.case.now)
     with Journal.open(journal) as book:
         every = book.entries(bin, superseded=True)
+        trials = trials_with(book, bin, study.case.now)
     corrected = {entry.corrects for entry in every}
-    story = tell(study, (year, number), title=title, superseded=[e for e in every if e.id in corrected])
+    story = tell(study, (year, number), title=title, superseded=[e for e in every if e.id in corrected], trials=trials)
     target = out or Path(f"{file_name(bin)}-{year}-{number:02d}.html")
     write_whole(target, page(story).encode())
     if as_json:
@@ -142,11 +144,16 @@ def demo(
     out: Annotated[Path, typer.Option("--out", "-o", help="Folder to write into.")] = Path("demo"),
     as_json: JsonOption = False,
 ) -> None:
-    """Run the main job on an invented keeper's three bins under a typical year of public weather."""
-    from underlid import demo as invented
+    """Run the main job on an invented keeper's bins: a winter of three, and a trial with eight."""
+    from underlid.demo import trial, winter
+
+    def say(text: str) -> None:
+        if not as_json:
+            print(text)
 
     with progress("fitting", quiet=as_json) as tell_progress:
-        results = invented.run(out, say=(lambda text: None) if as_json else print, progress=tell_progress)
+        results = winter.run(out, say=say, progress=tell_progress)
+    results["trial"] = trial.run(out, say=say)
     if as_json:
         show_json(results)
 

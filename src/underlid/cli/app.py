@@ -6,6 +6,8 @@ import typer
 
 from underlid.cli import (
     answers,
+    castings,
+    claim,
     count,
     exchange,
     feedcheck,
@@ -13,9 +15,11 @@ from underlid.cli import (
     keeping,
     outlook,
     ph,
+    plan,
     population,
     recipe,
     species,
+    trial,
     weather,
     whatif,
 )
@@ -49,7 +53,12 @@ app.command("outlook")(outlook.outlook)
 app.command("fitcheck")(fitcheck.fitcheck)
 app.command("whatif")(whatif.whatif)
 app.command("population")(population.population)
+app.command("castings")(castings.castings)
 app.command("species")(species.species)
+app.command("claim")(claim.claim)
+app.command("plan")(plan.plan)
+app.command("register")(trial.register)
+app.command("verdict")(trial.verdict)
 app.command("update")(answers.update)
 app.command("demo")(answers.demo)
 app.add_typer(weather.app, name="weather")

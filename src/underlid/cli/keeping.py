@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
+from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, get_args
 from zoneinfo import ZoneInfo
@@ -23,7 +25,8 @@ from underlid.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from underlid.records import AnyEntry
+    from underlid.journal.store import Journal
+    from underlid.records import AnyEntry, Bin
 
 
 SHOWN = 8  # characters of an id that are shown; any unique beginning is enough
@@ -174,11 +177,14 @@ def log(
         store = yes or (not as_json and _confirmed())
         if store:
             book.add(records)
+        warned = _alarms(book, record, records, moment)
     if as_json:
         told = [_as_json(entry) for entry in records]
-        show_json({"stored": store, "entries": told, "notes": list(notes)})
+        show_json({"stored": store, "entries": told, "notes": list(notes), "alarms": list(warned)})
     else:
         print(f"Stored in {journal}." if store else "Nothing was stored.")
+        for sentence in warned:
+            print(f"For the animals' sake: {sentence}")
 
 
 def entries(
@@ -285,6 +291,19 @@ def one_of(word: str, allowed: tuple[str, ...], option: str) -> str:
     if word not in allowed:
         raise NotOneOf(f"{option} {word!r} is not one of {', '.join(allowed)}.")
     return word
+
+
+def _alarms(book: Journal, record: Bin, new: Sequence[AnyEntry], now: datetime) -> tuple[str, ...]:
+    """The stop rules that what was just written breaks, for sure or perhaps."""
+    from underlid.trials.plan import Plan, PlanProblem, plan_from
+    from underlid.trials.watch import alarms, rules_for
+
+    plans: list[Plan] = []
+    for kept in book.plans():
+        with suppress(PlanProblem):  # of a newer underlid, say: no reason to refuse what was just stored
+            plans.append(plan_from(kept.text))
+    rules = rules_for(record.name, plans)
+    return tuple(alarm.sentence for alarm in alarms(rules, record, new, now))
 
 
 def _confirmed() -> bool:

@@ -28,12 +28,18 @@ _SEEN = re.compile(
 # Nobody says "a dozen" of degrees.
 _COUNTING = re.compile(r"\b(?:dozens?|couple|few|several|hundreds?|thousands?|no|none)(?!\w)", re.IGNORECASE)
 _SAMPLE = re.compile(r"(?:sampled?|counted|count)(?!\w)\s*(?:of\s+|:)?", re.IGNORECASE)
+_FULL_SORT = re.compile(
+    r"(?:full\s+(?:sort|count)|(?:sorted|counted)\s+(?:all\s+of\s+it|everything|them\s+all|the\s+whole\s+bin))(?!\w)\s*:?\s*",
+    re.IGNORECASE,
+)
 _VOLUME = re.compile(r"(?<!\w)(?:in|from)\s+(?=(?:an?|one|half|about|\d|[½¼¾]))", re.IGNORECASE)
 
 
 def is_sample(sentence: Clause) -> bool:
     """Whether the sentence counts a sample, whose commas divide stages and not clauses."""
     verb = _SAMPLE.match(sentence.text)
+    if _FULL_SORT.match(sentence.text):
+        return True
     if verb is None:
         return False
     return verb[0].lower().startswith("sample") or bool(_VOLUME.search(sentence.text)) or ":" in sentence.text
@@ -46,6 +52,8 @@ def counts_animals(text: str) -> bool:
 
 def sample(clause: Clause, known: Known) -> Said:
     """Counts by stage, and the volume they came from."""
+    if whole := _FULL_SORT.match(clause.text):
+        return _full_sort(clause, clause.part(whole.end()), known)
     verb = _SAMPLE.match(clause.text)
     body_at = verb.end() if verb else 0
     colon = clause.text.find(":", body_at)
@@ -59,7 +67,28 @@ def sample(clause: Clause, known: Known) -> Said:
         mend = "Write it, as 'sample 0.5 L middle: 3 adults, 8 juveniles'."
         raise clause.error("the volume of the sample, or the counts, are missing", len(clause.text), mend)
     text, place, _, notes = find_place(sampled.text)
-    amount = known.amount(sampled, re.sub(r"\bof\s+bedding\b", spaces, text).rstrip(" ,"), 0, "L")
+    volume_l = known.amount(sampled, re.sub(r"\bof\s+bedding\b", spaces, text).rstrip(" ,"), 0, "L")
+    stages = _stages(counts, known)
+    fields = {"volume": volume_l, "counts": tuple(stages.items()), "place": place}
+    flags = tuple(flag for count in stages.values() for flag in count.flags)
+    return Said(SampleCount, fields, notes + volume_l.flags + flags)
+
+
+def _full_sort(clause: Clause, counts: Clause, known: Known) -> Said:
+    """Counts by stage out of all the bedding, which is no more than was laid."""
+    if known.bedding_l is None:
+        mend = "Write it as a sample of all of it, as 'sample 25 L: 40 adults, 60 juveniles'."
+        raise clause.error("how much bedding there is was not noted for this bin, so its volume is needed", 0, mend)
+    stages = _stages(counts, known)
+    if not stages:
+        raise clause.error("the counts are missing", len(clause.text), "Write 'full sort: 40 adults, 60 juveniles'.")
+    laid = VagueAmount(known.bedding_l, known.bedding_l, "L", "exact", "all of the bedding")
+    note = f"all of the bedding is taken as sorted, {known.bedding_l:.3g} L as it was laid"
+    flags = tuple(flag for count in stages.values() for flag in count.flags)
+    return Said(SampleCount, {"volume": laid, "counts": tuple(stages.items()), "place": "not noted"}, (note, *flags))
+
+
+def _stages(counts: Clause, known: Known) -> dict[Stage, VagueAmount]:
     stages: dict[Stage, VagueAmount] = {}
     for found in re.finditer(r"(?:(?!,\s|\s(?:and|&|\+)\s).)+", counts.text, re.IGNORECASE):
         part = counts.part(found.start() + (4 if found[0].lower().startswith(" and") else 0), found.end())
@@ -67,9 +96,7 @@ def sample(clause: Clause, known: Known) -> Said:
             if stage in stages:
                 raise part.error(f"{stage} is counted twice", 0, "Write each stage once.")
             stages[stage] = count
-    fields = {"volume": amount, "counts": tuple(stages.items()), "place": place}
-    flags = tuple(flag for count in stages.values() for flag in count.flags)
-    return Said(SampleCount, fields, notes + amount.flags + flags)
+    return stages
 
 
 def _count(part: Clause, known: Known) -> dict[Stage, VagueAmount]:

@@ -62,7 +62,7 @@ def parse_line(
     when = _when(date, read_date, now.astimezone(zone))
     records: list[AnyEntry] = []
     notes_on: list[str] = list(when.flags)
-    known = Known(containers or {}, _bedding_m(bin), bin.height.high)
+    known = Known(containers or {}, _bedding_m(bin), bin.height.high, _bedding_l(bin))
     found = list(each_said(rest, known))
     if date is None and any(said.day is None for _, said in found):
         notes_on.append("no date written: taken as now")
@@ -98,6 +98,12 @@ def _bedding_m(bin: Bin) -> float | None:
     """How deep the bedding was laid, if every layer's depth was noted."""
     depth = sum((layer.depth.low + layer.depth.high) / 2 for layer in bin.layers)
     return depth if math.isfinite(depth) and depth > 0 else None
+
+
+def _bedding_l(bin: Bin) -> float | None:
+    """The most the bedding may have been as laid [L], if its sides and depths were noted."""
+    litres = 1000 * bin.length.high * bin.width.high * sum(layer.depth.high for layer in bin.layers)
+    return math.ceil(10 * litres) / 10 if math.isfinite(litres) and litres > 0 else None
 
 
 def _refuse_other_head(rest: Clause, found: list[tuple[Clause, Said]], known: Known) -> None:

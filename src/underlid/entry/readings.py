@@ -15,7 +15,9 @@ from underlid.records import Measured, Reading
 
 _MEASURED = re.compile(
     r"(?<!\w)(?:in\s+the\s+(?=air))?(?:(?P<air>(?:outside\s+)?air(?:\s+temp(?:erature)?)?|outside|ambient)"
-    r"|(?P<bedding>(?:bedding\s+)?temp(?:erature)?)|(?P<moisture>moisture)|(?P<ec>ec|conductivity))(?!\w)\.?",
+    r"|(?P<bedding>(?:bedding\s+)?temp(?:erature)?)|(?P<moisture>moisture)|(?P<ec>ec|conductivity)"
+    r"|(?P<mass>live\s+(?:mass|weight)(?:\s+of\s+(?:the\s+)?worms)?|(?:all\s+)?(?:the\s+)?worms\s+weigh(?:ed)?"
+    r"|weighed\s+(?:all\s+)?(?:the\s+)?worms))(?!\w)\.?",
     re.IGNORECASE,
 )
 _NAMES: dict[str, Measured] = {
@@ -23,6 +25,7 @@ _NAMES: dict[str, Measured] = {
     "bedding": "temperature",
     "moisture": "moisture",
     "ec": "EC",
+    "mass": "live mass",
 }
 _TEMPERATURE = re.compile(
     r"[-−]?(?:\d[.,])?\d\S{0,12}\s*(?:°\s?[cf]?|º\s?[cf]?|℃|℉|(?:deg(?:ree)?s?\s*)?[cf](?!\w)|deg(?:ree)?s?(?!\w)"
@@ -31,7 +34,14 @@ _TEMPERATURE = re.compile(
 )
 _AFTER_PH = re.compile(r"(?<=\bph)\s*(?:[:=]|(?:is|was|of|reads?|says?|said|shows?|showed)(?!\w))", re.I)
 _EC_UNIT = re.compile(r"\d\s*[mdµu]s/c?m(?!\w)", re.I)
-_CANONICAL = {"temperature": "degC", "air temperature": "degC", "pH": "pH", "moisture": "%", "EC": "mS/cm"}
+_CANONICAL = {
+    "temperature": "degC",
+    "air temperature": "degC",
+    "pH": "pH",
+    "moisture": "%",
+    "EC": "mS/cm",
+    "live mass": "kg",
+}
 # A place and a number that no noun follows: "middle 5/edge 4".
 _PLACED_NUMBER = re.compile(rf"(?<!\w){PLACE}\s*[:=]?\s*([-−]?\d+(?:[.,]\d+)?)(?![\w.,]*\s*[^\W\d_])", re.I)
 _SYMBOLS = re.compile(r"(?:[^\w\s\x00-\x7f°½¼¾≈≤≥−–—]+\s*)+")  # emoji and the like

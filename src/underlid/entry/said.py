@@ -25,11 +25,15 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What was told before: what containers hold; how deep the bedding is and how high the bin in m, or None."""
+    """What was told before: what containers hold; how deep the bedding is and how high the bin in m, or None.
+
+    bedding_l : the most that the bedding may have been when it was laid [L]
+    """
 
     containers: Mapping[str, VagueAmount]
     bedding_m: float | None = None
     height_m: float | None = None
+    bedding_l: float | None = None
 
     def amount(self, clause: Clause, text: str, shift: int, expect: str | None, unit: str = "") -> VagueAmount:
         """The amount that the text, blanked from `shift` on, stands for; its words without the blanks."""

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betaincinv, ndtr
 
-from underlid.counting.density import FISTFUL_L
+from underlid.counting.density import FISTFUL_L, USUAL_CLUMPING
 from underlid.counting.detection import chances
 from underlid.counting.found import quantile
 from underlid.counting.parts import Bedding, bedding_litres, shares
@@ -42,7 +42,7 @@ PARAMETERS = (
 COCOONS_PER_FOUNDER, COCOONS_LOG_SD = 0.3, math.log(5.0) / NINETY  # come unseen with a handful; weak, recalled
 FROST_LOG_SD = math.log(10.0) / NINETY  # of deaths of worms and of cocoons in ice: our judgement
 EDIBLE, EDIBLE_LOG_SD = 0.5, math.log(2.0) / NINETY  # share of the bedding that worms come to eat: our judgement
-CLUMPING, CLUMPING_LOG_SD = 1.5, 0.998  # k of a fistful, 90 % of 0.3 to 8: our judgement, as for a single count
+CLUMPING_LOG_SD = 0.998  # of k of a fistful, 90 % of 0.3 to 8: our judgement, as for a single count
 CONTRAST, CONTRAST_SD = -0.5, 0.8  # log of the density at the edge over that in the middle: our judgement
 GATHER = (0.3, 1.0)  # how far worms are gathered where it is best, from evenly spread to all there: our judgement
 FEW, MANY = 10.0, 300.0  # founders that were not noted: our judgement
@@ -113,7 +113,7 @@ class Prior:
             density[SAMPLED[place]] / mean * quantile(volume, scoop) / litres
             for place, volume in zip(tally.rows.place, tally.volumes, strict=True)
         ]
-        clumping = CLUMPING * np.exp(CLUMPING_LOG_SD * of["clumping"])
+        clumping = USUAL_CLUMPING * np.exp(CLUMPING_LOG_SD * of["clumping"])
         dry_kg = vessel.bedding_m3 * self.study.case.situation.dry_kg_m3
         return Looking(
             founders.astype(np.int64), adults, founders * COCOONS_PER_FOUNDER * np.exp(COCOONS_LOG_SD * of["cocoons"]),

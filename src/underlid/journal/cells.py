@@ -32,6 +32,7 @@ UNIT_OF: dict[Measured, str] = {
     "pH": "pH",
     "moisture": "%",
     "EC": "mS/cm",
+    "live mass": "kg",
 }
 
 

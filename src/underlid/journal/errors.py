@@ -116,6 +116,22 @@ class Misfit(JournalError):
     """Parts of this do not fit together ({detail}), so nothing was stored: check ids and positions."""
 
 
+# --- trial plans -------------------------------------------------------------------------------------
+
+
+class UnknownPlan(JournalError):
+    """There is no registered plan named '{name}'. {known}"""
+
+
+class PlanExists(JournalError):
+    """There is already a plan named '{name}', registered {when}, and a registered plan is never changed:
+    record a change to it, or register this one under another name."""
+
+
+class TakenId(JournalError):
+    """The id of {what} belongs to one that says something else: give this one a new id."""
+
+
 # --- photos -----------------------------------------------------------------------------------------
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, Select, Table, insert, or_, select
 
 from underlid.journal.errors import UnreadableRow
-from underlid.journal.rows import Row, amount_of, as_record, as_row, stage_counts, stage_rows
+from underlid.journal.rows import Record, Row, amount_of, as_record, as_row, stage_counts, stage_rows
 from underlid.journal.tables import (
     ENTRY_TABLES,
     bedding_layers,
@@ -38,6 +38,14 @@ def insert_entries(connection: Connection, entries: Sequence[AnyEntry]) -> None:
         insert_rows(connection, table, [as_row(entry) for entry in entries if type(entry) is kind])
     samples = [entry for entry in entries if isinstance(entry, SampleCount)]
     insert_rows(connection, sample_stages, [row for sample in samples for row in stage_rows(sample)])
+
+
+def load_records(
+    connection: Connection, record: type[Record], table: Table, *where: ColumnElement[bool]
+) -> list[Record]:
+    """Return what a table says as records of one type, for records that lie in one table whole."""
+    with _reading(table):
+        return [as_record(record, row) for row in _rows(connection, select(table).where(*where))]
 
 
 def load_bins(connection: Connection) -> dict[str, Bin]:

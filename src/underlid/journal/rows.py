@@ -18,13 +18,27 @@ from typing import Any, Literal, TypeVar, cast, get_args, get_origin, get_type_h
 from underlid.journal.errors import Unstorable
 from underlid.quantity.amount import Kind, VagueAmount
 from underlid.quantity.when import VagueTime
-from underlid.records import AnyEntry, BeddingLayer, Bin, Entry, SampleCount, Stage
+from underlid.records import (
+    AnyEntry,
+    BeddingLayer,
+    Bin,
+    Entry,
+    OwnClaims,
+    PlanChange,
+    RegisteredPlan,
+    SampleCount,
+    Stage,
+)
 
 Row = dict[str, str | float | None]
-Record = TypeVar("Record", bound=Bin | BeddingLayer | Entry)
+Storable = Bin | BeddingLayer | Entry | RegisteredPlan | PlanChange | OwnClaims
+Record = TypeVar("Record", bound=Storable)
 
 #: Longest text that one column takes, in characters: far above any note, below what CSV readers refuse.
 MAX_TEXT = 100_000
+
+#: Longest `text`, a whole file in one column that CSV never carries: far above any plan or claims file.
+MAX_FILE = 1_000_000
 
 NOT_NOTED_AT = {"noted_at": None}
 
@@ -35,7 +49,9 @@ def _shape(record: type) -> dict[str, Any]:
 
 
 #: Each field that has columns in its record's own table, with its resolved type hint.
-SHAPES: dict[type, dict[str, Any]] = {record: _shape(record) for record in (Bin, BeddingLayer, *get_args(AnyEntry))}
+SHAPES: dict[type, dict[str, Any]] = {
+    record: _shape(record) for record in (Bin, BeddingLayer, *get_args(AnyEntry), RegisteredPlan, PlanChange, OwnClaims)
+}
 
 
 def is_amount(hint: object) -> bool:
@@ -55,11 +71,14 @@ def kind_name(record: type) -> str:
     return re.sub(r"(?<!^)(?=[A-Z])", " ", record.__name__).lower()
 
 
-def named(record: Bin | BeddingLayer | Entry) -> str:
+def named(record: Storable) -> str:
     """Return how a sentence names a record: by the keeper's words if there are any."""
     if isinstance(record, Bin):
         return f"bin '{record.name}'"
-    words = " ".join(record.words.split()) if isinstance(record.words, str) else ""
+    if isinstance(record, RegisteredPlan):
+        return f"plan '{record.name}'"
+    said = "" if isinstance(record, OwnClaims) else record.words
+    words = " ".join(said.split()) if isinstance(said, str) else ""
     label = words if len(words) <= 40 else f"{words[:39]}…"
     return f"{kind_name(type(record))} '{label or record.id}'"
 
@@ -67,7 +86,7 @@ def named(record: Bin | BeddingLayer | Entry) -> str:
 # --- record to row ----------------------------------------------------------------------------------
 
 
-def as_row(record: Bin | BeddingLayer | Entry) -> Row:
+def as_row(record: Storable) -> Row:
     """Return the columns of a record; raise Unstorable if a value could not come back as it is."""
     row: Row = {}
     for name, hint in SHAPES[type(record)].items():
@@ -76,7 +95,7 @@ def as_row(record: Bin | BeddingLayer | Entry) -> Row:
             row |= _columns(name, hint, value)
         except ValueError as error:
             raise Unstorable(field=name.replace("_", " "), what=named(record), detail=error) from error
-    if not row["id"]:
+    if row.get("id") == "":
         raise Unstorable(field="id", what=named(record), detail="it is empty, give it one")
     return row
 
@@ -93,7 +112,7 @@ def stage_rows(sample: SampleCount) -> list[Row]:
     return rows
 
 
-def same_content(one: AnyEntry | Bin, other: AnyEntry | Bin) -> bool:
+def same_content(one: Storable, other: Storable) -> bool:
     """Whether two records say the same. When they were noted is not part of what they say."""
     if type(one) is not type(other) or as_row(one) | NOT_NOTED_AT != as_row(other) | NOT_NOTED_AT:
         return False
@@ -102,6 +121,20 @@ def same_content(one: AnyEntry | Bin, other: AnyEntry | Bin) -> bool:
     if isinstance(one, Bin) and isinstance(other, Bin):
         return [as_row(layer) for layer in one.layers] == [as_row(layer) for layer in other.layers]
     return True
+
+
+def container_row(name: str, holds: VagueAmount) -> Row:
+    """Return the columns of a keeper's container; raise Unstorable if it could not serve as a measure."""
+    try:
+        if not name:
+            raise ValueError("the container has no name, give it one")
+        if holds.unit not in ("L", "kg"):
+            raise ValueError(f"its unit is '{holds.unit}', say it in litres or kilograms")
+        if not 0 <= holds.low <= holds.high < math.inf:
+            raise ValueError("it has no bounds, say about how much it is")
+        return {"name": name, **amount_columns("holds", holds)}
+    except ValueError as error:
+        raise Unstorable(field="content", what=f"container '{name}'", detail=error) from error
 
 
 def amount_columns(name: str, amount: VagueAmount | None) -> Row:
@@ -138,14 +171,18 @@ def _columns(name: str, hint: object, value: Any) -> Row:
         }
     if value is None and type(None) in get_args(hint):
         return {name: None}
-    if isinstance(value, datetime):
+    if hint is datetime or isinstance(value, datetime):
         return {name: _moment(value).isoformat()}
     if hint is int:
         return {name: int(value)}
+    if name == "text":
+        return {name: _text(value, MAX_FILE)}
     return {name: _choice(value, allowed) if (allowed := choices(hint)) else _text(value)}
 
 
-def _moment(value: datetime) -> datetime:
+def _moment(value: Any) -> datetime:
+    if not isinstance(value, datetime):
+        raise ValueError(f"{value!r} is not a moment")
     if value.tzinfo is None:
         raise ValueError(f"{value} has no time zone, give it one")
     return value
@@ -157,11 +194,11 @@ def _choice(value: Any, allowed: tuple[str, ...]) -> str:
     return cast(str, value)
 
 
-def _text(value: Any) -> str:
+def _text(value: Any, most: int = MAX_TEXT) -> str:
     if not isinstance(value, str):
         raise ValueError(f"{value!r} is not text")
-    if len(value) > MAX_TEXT:
-        raise ValueError(f"it has {len(value)} characters and {MAX_TEXT} is the most, split it into notes")
+    if len(value) > most:
+        raise ValueError(f"it has {len(value)} characters and {most} is the most, shorten it or split it")
     if "\0" in value or any("\ud800" <= letter <= "\udfff" for letter in value):
         raise ValueError("it holds a sign that is not text, type it again")
     return value
@@ -213,6 +250,8 @@ def _field(name: str, hint: object, row: Mapping[str, Any]) -> object:
             flags=tuple(json.loads(row[f"{name}_flags"])),
         )
     value = row[name]
+    if hint is datetime:
+        return _moment(datetime.fromisoformat(value))
     if datetime in get_args(hint) and value is not None:
         return datetime.fromisoformat(value)
     return value

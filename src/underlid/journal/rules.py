@@ -1,20 +1,25 @@
-"""Which entries a journal takes. Pure: it sees what stands already and what is offered."""
+"""Which bins and entries a journal takes. Pure: it sees what stands already and what is offered."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Self
+from zoneinfo import ZoneInfo
 
 from underlid.journal.errors import (
     AlreadyCorrected,
+    DuplicateBin,
     DuplicateEntry,
     EntryBeforeBin,
     OtherBin,
     OtherKind,
     UnknownBin,
     UnknownEntry,
+    UnknownPlan,
+    UnknownTimezone,
+    Unstorable,
 )
 from underlid.journal.rows import as_row, kind_name, named, same_content, stage_rows
 from underlid.records import AnyEntry, Bin, SampleCount
@@ -38,6 +43,29 @@ class Standing:
         self.entries[entry.id] = entry
         if entry.corrects is not None:
             self.corrected_by[entry.corrects] = entry.id
+
+
+def is_new_bin(new: Bin, standing: Mapping[str, Bin]) -> bool:
+    """Whether `new` is to be stored; False if it stands already and says the same.
+
+    Raises a JournalError if the journal must not take it.
+    """
+    as_row(new)
+    for layer in new.layers:
+        as_row(layer)
+    if not new.name.strip() or new.name != new.name.strip():
+        raise Unstorable(field="name", what=named(new), detail="it is empty or has a space at an end")
+    if [layer.position for layer in new.layers] != list(range(len(new.layers))):
+        raise Unstorable(field="layers", what=named(new), detail="positions must be 0, 1, 2 from the bottom up")
+    try:
+        ZoneInfo(new.timezone)
+    except (ValueError, OSError, LookupError) as error:
+        raise UnknownTimezone(name=new.name, timezone=new.timezone) from error
+    if new.name in standing and same_content(new, standing[new.name]):
+        return False
+    if new.name.casefold() in {name.casefold() for name in standing}:
+        raise DuplicateBin(name=new.name)
+    return True
 
 
 def is_new(entry: AnyEntry, standing: Standing) -> bool:
@@ -95,16 +123,30 @@ def originals_first(entries: Sequence[AnyEntry]) -> list[int]:
 def unknown_bin(name: str, known: Iterable[str]) -> UnknownBin:
     """Return the error for a bin that is not there: it lists those that are, and the one perhaps meant."""
     names = sorted(known)
-    folded = {each.casefold(): each for each in names}
-    close = get_close_matches(name.casefold(), folded, n=1)
-    suggestion = folded[close[0]] if close else None
+    suggestion = _nearest(name, names)
     if not names:
         advice = "The journal has no bins yet: add one first."
-    elif suggestion:
-        advice = f"Did you mean '{suggestion}'? Bins here: {', '.join(names)}."
     else:
-        advice = f"Bins here: {', '.join(names)}."
+        advice = f"{_perhaps(suggestion)}Bins here: {', '.join(names)}."
     return UnknownBin(name=name, known=advice, suggestion=suggestion)
+
+
+def unknown_plan(name: str, known: Iterable[str]) -> UnknownPlan:
+    """Return the error for a plan that is not there: it lists those that are, and the one perhaps meant."""
+    names = sorted(known)
+    if not names:
+        return UnknownPlan(name=name, known="The journal has no plans yet: register one first.")
+    return UnknownPlan(name=name, known=f"{_perhaps(_nearest(name, names))}Plans here: {', '.join(names)}.")
+
+
+def _nearest(name: str, names: Sequence[str]) -> str | None:
+    folded = {each.casefold(): each for each in names}
+    close = get_close_matches(name.casefold(), folded, n=1)
+    return folded[close[0]] if close else None
+
+
+def _perhaps(suggestion: str | None) -> str:
+    return f"Did you mean '{suggestion}'? " if suggestion else ""
 
 
 def _capital(sentence: str) -> str:

@@ -13,13 +13,11 @@ Times come back with the offset that they were stored with, as fixed offsets.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar, overload
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection, Engine, text
 
@@ -27,14 +25,20 @@ from underlid.files import sync_folder
 from underlid.journal.database import connect, for_writing, migrate, revision, speaking
 from underlid.journal.errors import (
     DamagedJournal,
-    DuplicateBin,
     JournalError,
     JournalExists,
     NoJournal,
     UnknownEntry,
-    UnknownTimezone,
-    Unstorable,
     disk_error,
+)
+from underlid.journal.plans import (
+    add_change,
+    add_claims,
+    add_plan,
+    load_changes,
+    load_claims,
+    load_plan,
+    load_plans,
 )
 from underlid.journal.queries import (
     insert_entries,
@@ -44,11 +48,11 @@ from underlid.journal.queries import (
     load_entries,
     load_linked,
 )
-from underlid.journal.rows import Row, amount_columns, as_row, named, same_content
-from underlid.journal.rules import Standing, is_new, originals_first, unknown_bin
+from underlid.journal.rows import as_row, container_row
+from underlid.journal.rules import Standing, is_new, is_new_bin, originals_first, unknown_bin
 from underlid.journal.tables import HEAD, bedding_layers, bins, containers
 from underlid.quantity.amount import VagueAmount
-from underlid.records import AnyEntry, Bin
+from underlid.records import AnyEntry, Bin, OwnClaims, PlanChange, RegisteredPlan
 
 FILE = "journal.sqlite"
 PHOTOS = "photos"
@@ -127,6 +131,9 @@ class Journal:
             load_bins(connection)
             load_entries(connection)
             load_containers(connection)
+            load_plans(connection)  # each with its hash
+            load_changes(connection)
+            load_claims(connection)
 
     # --- bins ---------------------------------------------------------------------------------------
 
@@ -135,25 +142,11 @@ class Journal:
 
         Raises DuplicateBin if the name is taken, in capitals or not.
         """
-        row = as_row(new)
-        layers = [as_row(layer) | {"bin": new.name} for layer in new.layers]
-        if not new.name.strip() or new.name != new.name.strip():
-            raise Unstorable(field="name", what=named(new), detail="it is empty or has a space at an end")
-        if [layer.position for layer in new.layers] != list(range(len(new.layers))):
-            raise Unstorable(field="layers", what=named(new), detail="positions must be 0, 1, 2 from the bottom up")
-        try:
-            ZoneInfo(new.timezone)
-        except (ValueError, OSError, LookupError) as error:
-            raise UnknownTimezone(name=new.name, timezone=new.timezone) from error
         with self._writing() as connection:
-            standing = load_bins(connection)
-            if new.name in standing and same_content(new, standing[new.name]):
-                return
-            if new.name.casefold() in {name.casefold() for name in standing}:
-                raise DuplicateBin(name=new.name)
-            insert_rows(connection, bins, [row])
-            insert_rows(connection, bedding_layers, layers)
-            connection.commit()
+            if is_new_bin(new, load_bins(connection)):
+                insert_rows(connection, bins, [as_row(new)])
+                insert_rows(connection, bedding_layers, [as_row(layer) | {"bin": new.name} for layer in new.layers])
+                connection.commit()
 
     def bins(self) -> tuple[Bin, ...]:
         """Every bin, the longest running first."""
@@ -251,16 +244,7 @@ class Journal:
         Capitals in the name do not count: it is kept in lower case.
         """
         name = " ".join(name.lower().split())
-        try:
-            if not name:
-                raise ValueError("the container has no name, give it one")
-            if holds.unit not in ("L", "kg"):
-                raise ValueError(f"its unit is '{holds.unit}', say it in litres or kilograms")
-            if not 0 <= holds.low <= holds.high < math.inf:
-                raise ValueError("it has no bounds, say about how much it is")
-            row: Row = {"name": name, **amount_columns("holds", holds)}
-        except ValueError as error:
-            raise Unstorable(field="content", what=f"container '{name}'", detail=error) from error
+        row = container_row(name, holds)
         with self._writing() as connection:
             if load_containers(connection).get(name) != holds:
                 insert_rows(connection, containers, [row])
@@ -270,6 +254,53 @@ class Journal:
         """Return what the keeper's own containers hold, by name."""
         with self._reading() as connection:
             return load_containers(connection)
+
+    # --- trial plans --------------------------------------------------------------------------------
+
+    def register(self, plan: RegisteredPlan) -> None:
+        """Store a trial plan for good; the same text again under the same name is harmless.
+
+        Raises PlanExists if the name is taken, in capitals or not, and Unstorable if the hash is not of the text.
+        """
+        with self._writing() as connection:
+            add_plan(connection, plan)
+            connection.commit()
+
+    def plans(self) -> tuple[RegisteredPlan, ...]:
+        """Every registered plan, the first registered first."""
+        with self._reading() as connection:
+            return tuple(load_plans(connection).values())
+
+    def plan(self, name: str) -> RegisteredPlan:
+        """Return one plan; raise UnknownPlan, which lists those there are."""
+        with self._reading() as connection:
+            return load_plan(connection, name)
+
+    def change_plan(self, change: PlanChange) -> None:
+        """Store a change to a registered plan, which itself stays; the same change again is harmless.
+
+        Whether the plan has the bin that the change names is not looked at: a plan is text here.
+        """
+        with self._writing() as connection:
+            add_change(connection, change)
+            connection.commit()
+
+    def plan_changes(self, name: str) -> tuple[PlanChange, ...]:
+        """Return the changes to one plan, oldest first; raise UnknownPlan if it is not there."""
+        with self._reading() as connection:
+            load_plan(connection, name)
+            return tuple(load_changes(connection, name))
+
+    def keep_claims(self, own: OwnClaims) -> None:
+        """Store the keeper's own claims as they were given; the earlier ones stay, and the same again is harmless."""
+        with self._writing() as connection:
+            add_claims(connection, own)
+            connection.commit()
+
+    def own_claims(self) -> tuple[OwnClaims, ...]:
+        """Return all that the keeper gave as own claims, oldest first."""
+        with self._reading() as connection:
+            return tuple(load_claims(connection))
 
     # --- inside -------------------------------------------------------------------------------------
 

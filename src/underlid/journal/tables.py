@@ -25,7 +25,7 @@ from sqlalchemy import (
 from underlid.records import AnyEntry, Claim, Feeding, Note, Photo, Reading, SampleCount, Sighting
 
 #: The revision that these tables stand at: the newest file in migrations/versions.
-HEAD = "0001"
+HEAD = "0002"
 
 metadata = MetaData(
     naming_convention={
@@ -141,6 +141,28 @@ containers = _table(
     Column("id", Integer, primary_key=True),
     *_text("name"),
     *_amount("holds"),
+)
+
+#: The text is the plan; what a plan says is not for a table to know, so `bin` below may name any bin.
+plans = _table(
+    "plans",
+    Column("name", Text, primary_key=True),
+    *_text("text", "sha256", "registered_at"),
+)
+
+plan_changes = _table(
+    "plan_changes",
+    Column("id", Text, primary_key=True),
+    Column("plan", Text, ForeignKey("plans.name"), nullable=False, index=True),
+    *_text("what"),
+    Column("bin", Text),
+    *_text("words", "noted_at"),
+)
+
+own_claims = _table(
+    "own_claims",
+    Column("id", Text, primary_key=True),
+    *_text("text", "noted_at"),
 )
 
 ENTRY_TABLES: dict[type[AnyEntry], Table] = {

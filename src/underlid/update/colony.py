@@ -34,7 +34,7 @@ def sentences(told: Reckoning, tz: ZoneInfo, ends: int) -> tuple[tuple[str, str]
         ("Twice as many?", _when(told.doubles, "there are twice as many worms as now", tz, ends)),
         ("Crowded?", _crowded(told)),
         ("How much to feed?", _eats(told)),
-        ("Harvest?", _harvest(told, tz, ends)),
+        ("Eaten through?", _eaten_through(told, tz, ends)),
         ("What did the cold cost?", _cost(told)),
     )
 
@@ -131,10 +131,10 @@ def _eats(told: Reckoning) -> str:
     )
 
 
-def _harvest(told: Reckoning, tz: ZoneInfo, ends: int) -> str:
+def _eaten_through(told: Reckoning, tz: ZoneInfo, ends: int) -> str:
     grams: Points = tuple(1000 * value for value in told.casts_kg)  # type: ignore[assignment]
     ripe = _when(told.harvest, "half of what was laid and fed has become casts", tz, ends)
-    return f"{between(grams, 'g')} of casts (dry) so far. {ripe}"
+    return f"{between(grams, 'g')} of casts (dry) so far, by what worms ate alone. {ripe}"
 
 
 def _cost(told: Reckoning) -> str:

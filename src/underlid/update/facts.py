@@ -219,6 +219,16 @@ class TruthCheck:
 
 
 @dataclass(frozen=True, slots=True)
+class TrialFact:
+    """A trial that the bin is in: its name, the bin's arm, what is under test, and the verdict so far in a sentence."""
+
+    name: str
+    arm: str
+    statement: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
 class Story:
     """The facts of one month of one bin.
 
@@ -248,6 +258,7 @@ class Story:
     samples: tuple[Noted, ...]
     notes: tuple[Noted, ...]
     corrections: tuple[Noted, ...]
+    trials: tuple[TrialFact, ...]
     parameters: tuple[Parameter, ...]
     readings_used: int
     draws: int

@@ -14,6 +14,8 @@ from underlid.fit.posterior import PARAMETERS
 from underlid.fit.study import METHOD, Study
 from underlid.quantity.points import PERCENT, points, three
 from underlid.records import AnyEntry, Reading
+from underlid.trials import telling
+from underlid.trials.verdict import Verdict
 from underlid.update import noted
 from underlid.update.facts import (
     Ahead,
@@ -27,6 +29,7 @@ from underlid.update.facts import (
     RefugeFact,
     Story,
     TimeRange,
+    TrialFact,
     Truth,
     TruthCheck,
     Water,
@@ -56,11 +59,13 @@ def tell(
     keeper: str | None = None,
     truth: Truth | None = None,
     superseded: Sequence[AnyEntry] = (),
+    trials: Sequence[Verdict] = (),
 ) -> Story:
     """The facts of one month of a study's bin.
 
     month : any date within it, or (year, month)
     superseded : entries that were corrected, to be shown beside what replaced them
+    trials : those that the bin is in, as they stand now
     Raises UpdateError if the study holds no hours of the month, or the truth does not fit its grid.
     """
     case = study.case
@@ -103,6 +108,10 @@ def tell(
         samples=noted.samples(in_month, zone),
         notes=noted.notes(in_month, zone),
         corrections=noted.corrections(in_month, superseded or case.entries, zone),
+        trials=tuple(
+            TrialFact(one.plan.name, one.plan.arms[case.bin.name], one.plan.statement, telling.sentence(one))
+            for one in trials
+        ),
         parameters=parameters_of(study),
         readings_used=study.posterior.readings,
         draws=len(study.posterior.draws["loss"]),

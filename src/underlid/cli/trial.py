@@ -1,0 +1,184 @@
+"""The commands of a trial that is planned: register it before the first count, and ask for its verdict."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+from uuid import uuid4
+from zoneinfo import ZoneInfo
+
+import typer
+
+from underlid.cli.claim import known_claims
+from underlid.cli.options import DEFAULT_JOURNAL, WIDTH, JournalOption, JsonOption, NowOption, clock, console, show_json
+
+if TYPE_CHECKING:
+    from underlid.trials.verdict import Verdict
+    from underlid.trials.watch import Alarm
+
+
+class TrialProblem(ValueError):
+    """What a trial was asked with cannot be."""
+
+
+def register(
+    what: Annotated[
+        str, typer.Argument(help="A plan's file, to freeze it; or a registered trial's name, to change it.")
+    ],
+    drop: Annotated[str | None, typer.Option(help="A bin of the trial that no longer counts.")] = None,
+    note: Annotated[bool, typer.Option("--note", help="Record another change of how the trial is done.")] = False,
+    because: Annotated[str | None, typer.Option(help="What changed, and why.")] = None,
+    journal: JournalOption = DEFAULT_JOURNAL,
+    now: NowOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Freeze a plan under its hash, before the first count; or record what changed since, which stays visible."""
+    from underlid.journal.store import Journal
+    from underlid.records import PlanChange, RegisteredPlan
+    from underlid.trials.plan import canonical, digest, plan_from
+
+    moment = clock(now, ZoneInfo("UTC"))
+    with Journal.open(journal) as book:
+        if drop is None and not note:
+            made = plan_from(_text(Path(what)))
+            book.register(
+                RegisteredPlan(name=made.name, text=canonical(made), sha256=digest(made), registered_at=moment)
+            )
+            kept = book.plan(made.name)
+            if as_json:
+                show_json({"name": kept.name, "sha256": kept.sha256, "registered_at": kept.registered_at.isoformat()})
+                return
+            print(f"Registered “{kept.name}” on {kept.registered_at:%Y-%m-%d %H:%M} as {kept.sha256}.")
+            print("Write that hash down elsewhere, as in your next update: then nobody can say the plan came later.")
+            return
+        made = plan_from(book.plan(what).text)
+        if not (because or "").strip():
+            raise TrialProblem("Say what changed and why with --because; it will stand beside the verdict.")
+        if drop is not None and drop not in made.arms:
+            raise TrialProblem(f"“{drop}” is no bin of that trial; its bins are {', '.join(made.arms)}.")
+        change = PlanChange(
+            id=uuid4().hex, plan=what, what="other" if drop is None else "bin dropped", bin=drop,
+            words=str(because), noted_at=moment,
+        )  # fmt: skip
+        book.change_plan(change)
+    if as_json:
+        show_json({"plan": what, "what": change.what, "bin": drop, "words": change.words})
+    else:
+        print("Recorded; it will stand beside the verdict.")
+
+
+def verdict(
+    name: Annotated[str, typer.Argument(help="Name of the registered trial.")],
+    page: Annotated[Path | None, typer.Option(help="Write the trial as an HTML page too.")] = None,
+    journal: JournalOption = DEFAULT_JOURNAL,
+    now: NowOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Whether the statement holds within the margin, fails, or cannot be told yet: with what would settle it."""
+    from underlid.answer import trial_of
+    from underlid.files import write_whole
+    from underlid.journal.store import Journal
+    from underlid.trials import telling
+
+    with Journal.open(journal) as book:
+        zones = {record.name: record.timezone for record in book.bins()}
+        moment = clock(now, ZoneInfo(next(iter(zones.values()), "UTC")))
+        told, alarms = trial_of(book, name, moment)
+    if page is not None:
+        from underlid.update.trialpage import page as render
+
+        claim = known_claims(journal).get(told.plan.claim)
+        write_whole(page, render(told, claim, alarms, moment).encode())
+    if as_json:
+        show_json({**verdict_json(told, alarms), "page": None if page is None else str(page)})
+        return
+    out = console(WIDTH)
+    for alarm in alarms:
+        out.print(f"For the animals' sake: {alarm.sentence}")
+    out.print(telling.sentence(told))
+    if expected := telling.expected(told.plan):
+        out.print(expected)
+    _print_rows(told)
+    for head, said in (
+        ("What would settle it", telling.settles(told)),
+        ("What else could explain it", (*told.caps[1:], *telling.rivals(told))),
+        ("Changed since it was registered", tuple(_change(one.what, one.bin, one.words) for one in told.changes)),
+    ):
+        if said:
+            out.print(f"{head}.")
+            for each in said:
+                out.print(f"  {each}")
+    if page is not None:
+        print(f"Written to {page}.")
+
+
+def verdict_json(told: Verdict, alarms: Sequence[Alarm]) -> dict[str, object]:
+    """The verdict as plain JSON types; effects as ratios, or in the outcome's unit."""
+    from underlid.trials import telling
+    from underlid.trials.plan import digest
+
+    def ends(interval: tuple[float, float] | None) -> list[float | None] | None:
+        if interval is None:
+            return None
+        plain = [math.exp(end) if told.plan.scale == "ratio" else end for end in interval]
+        return [round(end, 5) if math.isfinite(end) else None for end in plain]
+
+    return {
+        "trial": told.plan.name, "sha256": digest(told.plan), "registered_at": told.registered_at.isoformat(),
+        "verdict": told.word, "sentence": telling.sentence(told), "exploratory": told.exploratory,
+        "provenance": "estimated", "margin": told.plan.margin, "stated": told.plan.stated,
+        "looks": [
+            {
+                "day": told.plan.looks[look.number], "due": look.due.isoformat(), "alpha": look.alpha,
+                "complete": look.complete, "verdict": look.word, "finding": look.finding,
+                "interval": ends(look.narrow), "level": round(1 - 2 * look.alpha, 6), "interval_95": ends(look.wide),
+                "method": None if look.effect is None else look.effect.method, "cannot": look.cannot or None,
+            }
+            for look in told.looks
+        ],
+        "bins": [
+            {"bin": row.bin, "arm": row.arm, "outcome": row.outcome, "day": row.day, "words": row.words}
+            for row in telling.rows(told)
+        ],
+        "caps": list(told.caps), "settles": list(telling.settles(told)), "rivals": list(telling.rivals(told)),
+        "changes": [
+            {"what": one.what, "bin": one.bin, "words": one.words, "noted_at": one.noted_at.isoformat()}
+            for one in told.changes
+        ],
+        "alarms": [{"rule": one.rule.name, "bin": one.entry.bin, "sure": one.sure, "sentence": one.sentence}
+                   for one in alarms],
+    }  # fmt: skip
+
+
+# --- inside ----------------------------------------------------------------------------------------------
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text("utf-8")
+    except UnicodeDecodeError:
+        raise TrialProblem(f"{path} is not text in UTF-8, so it is no plan.") from None
+
+
+def _print_rows(told: Verdict) -> None:
+    from rich.table import Table
+
+    from underlid.trials import telling
+
+    out = console(WIDTH)
+    if rows := telling.rows(told):
+        table = Table("bin", "arm", told.plan.outcome, "when", "words", box=None, pad_edge=False)
+        for row in rows:
+            table.add_row(row.bin, row.arm, row.outcome, row.day, row.words)
+        out.print(table)
+    if looks := telling.looks(told):
+        table = Table("look", "effect, estimated", "level", "found", box=None, pad_edge=False)
+        for look in looks:
+            table.add_row(f"{look.day} ({look.due})", look.effect, look.level, look.found)
+        out.print(table)
+
+
+def _change(what: str, bin: str | None, words: str) -> str:
+    return f"{what}{'' if bin is None else f' ({bin})'}: “{words}”"

@@ -1,0 +1,201 @@
+"""From a registered plan and the journal to a verdict: holds within the margin, fails, or cannot tell yet.
+
+The statement under test is always that the change makes no difference beyond the margin. It holds where the interval
+of the effect lies inside the margin, and fails where all of it lies beyond, on one side; either is a test of its own,
+wrong at most as often as the plan allows (two one-sided tests; Schuirmann 1987). Everything else is “cannot tell yet”,
+which is not the same as no difference. Whatever would make a decided verdict unfair takes it back to that, and says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Literal
+
+from underlid.records import AnyEntry, Bin, PlanChange
+from underlid.trials.compare import (
+    Arm,
+    CannotCompare,
+    Estimated,
+    Finding,
+    Stated,
+    StatedFinding,
+    difference,
+    finding,
+    stated,
+)
+from underlid.trials.looks import spend
+from underlid.trials.plan import ARMS, ArmName, Plan
+from underlid.trials.taken import NotTaken, Taken, due_day, last_day, taken
+
+Word = Literal["holds within the margin", "fails", "cannot tell yet"]
+HOLDS: Word = "holds within the margin"
+FAILS: Word = "fails"
+OPEN: Word = "cannot tell yet"
+
+FEWEST = 2  # bins in each arm, below which nothing is known of how bins differ anyway
+USUAL_CV = 0.3  # of bins treated alike, where it was not told: valid standard tests allow as much (OECD 222, 2016)
+#: What is thought possible of the spread of bins treated alike, on each scale: our judgement, wide.
+SPREAD: Mapping[str, tuple[float, float]] = {
+    "": (0.02, 3.0), "pH units": (0.02, 3.0), "K": (0.05, 10.0), "days": (0.5, 200.0),
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What one look came to.
+
+    alpha : its share of the error rate; values : by bin; lost : bins that give nothing, with the reason
+    effect : changed less control on the scale of the analysis, or the mean beside a stated range; None where it cannot
+    be told, for the reason `cannot`
+    narrow, wide : intervals that decide about the margin and about any difference at all
+    complete : whether nothing more is to come of it
+    """
+
+    number: int
+    due: date
+    alpha: float
+    values: tuple[Taken, ...]
+    lost: tuple[NotTaken, ...]
+    complete: bool
+    effect: Estimated | None
+    narrow: tuple[float, float] | None
+    wide: tuple[float, float] | None
+    finding: Finding | StatedFinding | None
+    word: Word
+    cannot: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The answer to a trial.
+
+    decided_by : the look whose word stands, the latest that gave anything if none decides; None before any
+    caps : why a decided look does not count; exploratory : whether the plan came after what it is judged by
+    changes : all that was changed after registration; dropped : bins left out for it
+    """
+
+    plan: Plan
+    registered_at: datetime
+    word: Word
+    looks: tuple[Look, ...]
+    decided_by: Look | None
+    caps: tuple[str, ...]
+    exploratory: bool
+    changes: tuple[PlanChange, ...]
+    dropped: tuple[str, ...]
+
+    @property
+    def controlled(self) -> bool:
+        """Whether there is something to compare with: bins without the change, or a range that is stated."""
+        return bool(self.plan.bins("control")) or self.plan.stated is not None
+
+
+def verdict(
+    plan: Plan,
+    registered_at: datetime,
+    bins: Mapping[str, Bin],
+    entries: Mapping[str, Sequence[AnyEntry]],
+    changes: Sequence[PlanChange],
+    now: datetime,
+) -> Verdict:
+    """Judge a trial by all that is known now.
+
+    Parameters
+    ----------
+    bins, entries : by the bin's name; a bin of the plan that is not there gives nothing
+    changes : of the plan, since it was registered
+    """
+    dropped = tuple(sorted({change.bin for change in changes if change.what == "bin dropped" and change.bin}))
+    shares = spend(len(plan.looks), plan.alpha)
+    looks = [
+        _look(plan, number, share, bins, entries, dropped, now)
+        for number, share in enumerate(shares)
+        if due_day(plan, number) <= now.date() + timedelta(days=1)
+    ]
+    looks = [look for look in looks if look.values]
+    stands = next((look for look in looks if look.word != OPEN and look.complete), looks[-1] if looks else None)
+    caps = () if stands is None else _caps(plan, stands)
+    exploratory = stands is not None and any(
+        one.day < registered_at.date() or (one.noted_at is not None and one.noted_at < registered_at)
+        for one in stands.values
+    )
+    word: Word = OPEN if stands is None or caps or exploratory or not stands.complete else stands.word
+    return Verdict(plan, registered_at, word, tuple(looks), stands, caps, exploratory, tuple(changes), dropped)
+
+
+# --- inside ----------------------------------------------------------------------------------------------
+
+
+def _look(
+    plan: Plan,
+    number: int,
+    alpha: float,
+    bins: Mapping[str, Bin],
+    entries: Mapping[str, Sequence[AnyEntry]],
+    dropped: Sequence[str],
+    now: datetime,
+) -> Look:
+    found: list[Taken] = []
+    lost: list[NotTaken] = []
+    for name in plan.arms:
+        if name in dropped:
+            lost.append(NotTaken(name, "dropped after the plan was registered"))
+        elif name not in bins:
+            lost.append(NotTaken(name, "there is no such bin in the journal"))
+        else:
+            one = taken(plan, number, bins[name], entries.get(name, ()), now)
+            (found if isinstance(one, Taken) else lost).append(one)  # type: ignore[arg-type]
+    over = now.date() > last_day(plan, number)
+    complete = over or all(one.bin in dropped for one in lost)
+    due = due_day(plan, number)
+    control, changed = (_arm(plan, name, found) for name in ARMS)
+    spread, limits = SPREAD[plan.unit], plan.stated_on_scale
+    effect: Estimated
+    try:
+        if limits is not None:
+            effect = stated(changed, *limits, spread)
+        else:
+            effect = difference(control, changed, spread, _assumed_cv(plan, control, changed))
+    except CannotCompare as error:
+        return Look(number, due, alpha, tuple(found), tuple(lost), complete, *(None,) * 4, OPEN, str(error))
+    narrow, wide = effect.interval(1 - 2 * alpha), effect.interval(1 - alpha)
+    low, high = limits or (-plan.margin_on_scale, plan.margin_on_scale)
+    told = effect.finding if isinstance(effect, Stated) else finding(narrow, wide, plan.margin_on_scale)
+    word: Word = (
+        HOLDS if low < narrow[0] and narrow[1] < high else FAILS if narrow[0] > high or narrow[1] < low else OPEN
+    )
+    return Look(number, due, alpha, tuple(found), tuple(lost), complete, effect, narrow, wide, told, word)
+
+
+def _arm(plan: Plan, name: ArmName, found: Sequence[Taken]) -> Arm:
+    mine = [one for one in found if plan.arms[one.bin] == name]
+    return Arm.between(name, [one.low for one in mine], [one.high for one in mine], [one.noise for one in mine])
+
+
+def _assumed_cv(plan: Plan, control: Arm, changed: Arm) -> float | None:
+    """Borrowed for a description where one bin stands against another; it decides nothing (see `_caps`)."""
+    alone = min(len(control), len(changed)) < FEWEST <= 1 + min(len(control), len(changed))
+    return (plan.assumed_cv or USUAL_CV) if alone and plan.scale == "ratio" else None
+
+
+def _caps(plan: Plan, look: Look) -> tuple[str, ...]:
+    """What makes the arms unlike in more than the change."""
+    said = []
+    if not plan.bins("control") and plan.stated is None:
+        said.append("There is no bin to compare with, so nothing can be said of the change: only of this bin.")
+    elif look.effect is None:
+        said.append(look.cannot)
+    elif look.effect.assumed_cv is not None:
+        said.append(
+            f"Each arm needs {FEWEST} bins that gave an outcome: how much bins differ anyway is not known from fewer, "
+            f"and only assumed here ({100 * look.effect.assumed_cv:.0f} %)."
+        )
+    if not plan.same_sort:
+        said.append("By the plan the arms were not sorted alike, so what was overlooked may differ between them.")
+    kinds = {arm: {each for one in look.values if plan.arms[one.bin] == arm for each in one.alike} for arm in ARMS}
+    if plan.bins("control") and kinds["control"] != kinds["changed"] and all(kinds.values()):
+        only = sorted(kinds["control"] ^ kinds["changed"])
+        said.append(f"The arms were not looked at alike ({'; '.join(only)} in one arm only): they cannot be compared.")
+    return tuple(said)

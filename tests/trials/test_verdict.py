@@ -1,0 +1,199 @@
+"""The rules of a verdict, each on journals written in words; effects beside the classical tests they must equal."""
+
+import math
+import re
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from statsmodels.stats.weightstats import ttost_ind
+
+from tests.trials.bins import REGISTERED, a_plan, arms, judged, sorts
+from underlid.records import PlanChange
+from underlid.trials import telling
+from underlid.trials.verdict import FAILS, HOLDS, OPEN
+
+ALIKE = {"c0": 100, "c1": 110, "c2": 95, "c3": 105, "x0": 102, "x1": 98, "x2": 108, "x3": 96}
+FEWER = {"c0": 100, "c1": 110, "c2": 95, "c3": 105, "x0": 22, "x1": 18, "x2": 25, "x3": 20}
+WIDE = {"c0": 100, "c1": 40, "c2": 210, "c3": 60, "x0": 150, "x1": 30, "x2": 70, "x3": 190}
+FOUR = arms(4, 4)
+
+
+def test_alike_bins_hold_within_the_margin_and_the_interval_is_that_of_two_one_sided_t_tests():
+    plan = a_plan(FOUR)
+    told = judged(plan, sorts(plan, ALIKE))
+    assert told.word == HOLDS
+    logs = {arm: np.log([n for name, n in ALIKE.items() if name[0] == arm]) for arm in "cx"}
+    # Schuirmann 1987 as statsmodels has it: both one-sided tests reject exactly where the 90 % interval is inside.
+    p, *_ = ttost_ind(logs["x"], logs["c"], -math.log(2), math.log(2))
+    assert told.decided_by is not None
+    assert told.decided_by.effect is not None
+    assert 1 - told.decided_by.effect.inside(-math.log(2), math.log(2)) == pytest.approx(p, abs=2 * p)
+    assert p < 0.05
+    assert telling.sentence(told).startswith("Holds within the margin: ")
+    assert "estimated from 4 changed and 4 control bins" in telling.sentence(told)
+
+
+def test_a_fifth_as_many_fails():
+    plan = a_plan(FOUR)
+    told = judged(plan, sorts(plan, FEWER))
+    assert told.word == FAILS
+    assert telling.sentence(told).startswith("Fails: ")
+
+
+def test_bins_that_died_out_in_one_arm_fail_too():
+    plan = a_plan(FOUR)
+    told = judged(plan, sorts(plan, FEWER | {"x0": "no", "x1": "no", "x2": "no", "x3": "no"}))
+    assert told.word == FAILS
+
+
+def test_unlike_bins_cannot_tell_yet_and_are_never_called_alike():
+    plan = a_plan(FOUR)
+    told = judged(plan, sorts(plan, WIDE))
+    assert told.word == OPEN
+    sentence = telling.sentence(told)
+    assert "not resolved" in sentence
+    assert not re.search(r"no (significant )?difference", sentence, re.IGNORECASE)
+    assert any("bins in each arm" in one for one in telling.settles(told))
+
+
+def test_a_difference_that_may_lie_inside_the_margin_is_a_difference_and_not_a_failure():
+    plan = a_plan(FOUR)
+    told = judged(plan, sorts(plan, {**ALIKE, "x0": 45, "x1": 62, "x2": 50, "x3": 47}))
+    assert told.word == OPEN
+    assert told.decided_by is not None
+    assert told.decided_by.finding == "differs"
+    assert "A difference is there" in telling.sentence(told)
+
+
+def test_vague_counts_widen_the_interval_and_are_told_as_ranges():
+    plan = a_plan(FOUR)
+    exact, vague = (
+        judged(plan, sorts(plan, counts)).decided_by
+        for counts in (ALIKE, {name: f"{0.7 * n:.0f} to {1.4 * n:.0f}" for name, n in ALIKE.items()})
+    )
+    assert exact is not None
+    assert vague is not None
+    assert exact.narrow is not None
+    assert vague.narrow is not None
+    assert vague.narrow[0] < exact.narrow[0]
+    assert vague.narrow[1] > exact.narrow[1]
+
+
+def test_one_bin_beside_one_is_described_with_an_assumed_spread_and_decides_nothing():
+    plan = a_plan(arms(1, 1))
+    told = judged(plan, sorts(plan, {"c0": 400, "x0": 4}))
+    assert told.word == OPEN
+    assert "assumed" in telling.sentence(told)
+
+
+def test_arms_not_sorted_alike_decide_nothing():
+    plan = a_plan(FOUR)
+    lines = sorts(plan, FEWER)
+    lines |= {f"x{i}": [(360, f"sample 1 L middle: {2 + i} adults")] for i in range(4)}
+    told = judged(plan, lines)
+    assert told.word == OPEN
+    assert any("not looked at alike" in cap for cap in told.caps)
+    assert judged(a_plan(FOUR, same_sort=False), sorts(plan, FEWER)).word == OPEN
+
+
+def test_a_plan_registered_after_the_counts_is_exploratory():
+    plan = a_plan(FOUR)
+    late = datetime(2026, 4, 15, tzinfo=UTC)
+    told = judged(plan, sorts(plan, ALIKE), registered=late)
+    assert told.word == OPEN
+    assert told.exploratory
+    assert "exploratory" in telling.sentence(told)
+
+
+def test_dropped_bins_are_left_out_and_listed():
+    plan = a_plan(FOUR)
+    change = PlanChange(
+        id="d", plan="grit", what="bin dropped", bin="x3", words="knocked over by a fox",
+        noted_at=REGISTERED + timedelta(days=200),
+    )  # fmt: skip
+    told = judged(plan, sorts(plan, ALIKE), changes=[change])
+    assert told.dropped == ("x3",)
+    assert told.decided_by is not None
+    assert len(told.decided_by.values) == 7
+    assert any("x3" in rival for rival in telling.rivals(told))
+    assert [row.words for row in telling.rows(told) if row.bin == "x3"] == ["dropped after the plan was registered"]
+
+
+def test_an_early_look_takes_little_of_the_error_rate_and_the_first_that_decides_stands():
+    plan = a_plan(FOUR, looks=(180, 360))
+    early = {name: [*lines] for name, lines in sorts(plan, FEWER, 180).items()}
+    told = judged(plan, {name: early[name] + sorts(plan, ALIKE)[name] for name in early})
+    assert [look.alpha for look in told.looks] == pytest.approx([0.01, 0.04])
+    assert told.decided_by is told.looks[0]
+    assert told.word == FAILS
+
+
+def test_a_look_that_is_not_over_waits_for_its_bins():
+    plan = a_plan(FOUR)
+    some = {name: lines for name, lines in sorts(plan, FEWER).items() if name not in ("x3", "c3")}
+    during = datetime(2026, 3, 28, 12, tzinfo=UTC)
+    assert judged(plan, some, now=during).word == OPEN
+    assert judged(plan, some).word == FAILS  # once its time has passed, by the bins there are
+
+
+def test_before_any_count_nothing_can_be_told():
+    told = judged(a_plan(FOUR), {})
+    assert told.word == OPEN
+    assert "nothing that trial" in telling.sentence(told)
+    assert telling.rows(told) == ()
+
+
+@pytest.mark.parametrize(("edge", "word"), [("4.2-4.4", FAILS), ("7.0-7.2", HOLDS)])
+def test_ph_is_compared_as_a_difference(edge, word):
+    plan = a_plan(FOUR, outcome="pH", scale="difference", unit="pH units", margin=1.0)
+    lines = {name: [(360, "middle pH 7 to 7.2")] for name in FOUR if name[0] == "c"}
+    lines |= {name: [(360, f"middle pH {edge}")] for name in FOUR if name[0] == "x"}
+    assert judged(plan, lines).word == word
+
+
+def test_the_first_hatchling_lies_between_the_last_search_in_vain_and_the_find():
+    plan = a_plan(FOUR, outcome="days to first hatchling", scale="difference", unit="days", margin=14.0)
+    lines = {
+        name: [(30, "full sort: 0 hatchlings"), (40 + late, "full sort: 3 hatchlings")]
+        for name, late in zip(FOUR, (0, 2, 1, 3, 60, 63, 61, 62), strict=True)
+    }
+    told = judged(plan, lines)
+    assert told.decided_by is not None
+    assert next((one.low, one.high) for one in told.decided_by.values) == (30.0, 40.0)
+    assert told.word in (OPEN, FAILS)
+    never = {**lines, "x3": [(200, "full sort: 0 hatchlings")]}
+    last = judged(plan, never).decided_by
+    assert last is not None
+    assert math.isinf({one.bin: one for one in last.values}["x3"].high)
+
+
+COUNT = st.one_of(st.integers(0, 5000).map(str), st.sampled_from(["about 40", "at least 30", "10 to 15", "no"]))
+LINE = st.one_of(
+    COUNT.map(lambda n: f"full sort: {n} adults"), COUNT.map(lambda n: f"sample 1 L middle: {n} adults, {n} juveniles"),
+    st.just("middle pH 4"), st.just("saw a dozen worms"), st.just("20 dead worms"),
+)  # fmt: skip
+JOURNAL = st.lists(st.tuples(st.integers(1, 380), LINE), max_size=8)
+
+
+@settings(max_examples=60, deadline=None)
+@given(changed=JOURNAL, control=st.none() | JOURNAL, forecast=st.booleans(), margin=st.floats(1.01, 5))
+def test_one_bin_never_yields_a_verdict_on_a_claim_in_general(changed, control, forecast, margin):
+    """Neither alone nor beside one other, whatever its journal says: the bin is what is repeated."""
+    stated = {"day 360 p5": 10.0, "day 360 p50": 20.0, "day 360 p95": 40.0} if forecast else {}
+    plan = a_plan(arms(0 if control is None else 1, 1), margin=margin, looks=(180, 360), expected=stated)
+    lines = {"x0": sorted(changed)} | ({} if control is None else {"c0": sorted(control)})
+    told = judged(plan, lines)
+    assert told.word == OPEN
+    said = " ".join([telling.sentence(told), *telling.settles(told), *telling.rivals(told)])
+    assert said.startswith("Cannot tell yet")
+    assert not re.search(r"no (significant )?difference", said, re.IGNORECASE)
+
+
+def test_a_lone_bin_is_judged_against_the_forecast_that_was_registered():
+    stated = {"day 360 p5": 100.0, "day 360 p50": 200.0, "day 360 p95": 400.0}
+    plan = a_plan(arms(0, 1), expected=stated)
+    assert "outside the 100 to 400" in telling.sentence(judged(plan, sorts(plan, {"x0": 12})))
+    assert "inside the 100 to 400" in telling.sentence(judged(plan, sorts(plan, {"x0": 240})))
