@@ -8,11 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from underlid.demo import trial
 from underlid.demo import winter as demo
 from underlid.entry import parse_line
 from underlid.journal.store import Journal
 from underlid.quantity.amount import parse_amount
-from underlid.records import Note, Reading, SampleCount, Sighting
+from underlid.records import STAGES, Note, Reading, SampleCount, Sighting
+from underlid.trials.plan import digest, plan_from
 
 AIR = demo.weather()
 
@@ -83,3 +85,46 @@ def test_the_same_seed_tells_the_same_winter():
     assert first.edge_c.tobytes() == second.edge_c.tobytes()
     assert list(demo.visit_lines(invented, first)) == list(demo.visit_lines(invented, second))
     assert demo.make_bin(invented) == record
+
+
+# --- the trial ---------------------------------------------------------------------------------------------
+
+
+def test_every_count_of_the_trial_is_understood_and_nothing_is_left_as_a_note():
+    numbers = count()
+    lines = trial.count_lines()
+    assert len(lines) == len(trial.BINS) * len(trial.LOOKS)
+    assert any("about" in line for _, _, line in lines)
+    for at, name, line in lines:
+        understood = parse_line(line, bin=trial.make_bin(name), now=at, new_id=lambda: str(next(numbers)))
+        (one,) = understood.records
+        assert isinstance(one, SampleCount), line
+        assert {stage for stage, _ in one.counts} == set(STAGES)
+    assert trial.count_lines() == lines
+    assert trial.count_lines(trial.SEED + 1) != lines
+
+
+def test_the_invented_trial_runs_to_its_verdict_the_same_each_time(tmp_path, monkeypatch):
+    monkeypatch.setattr(trial, "TRIALS", 50)  # the power is no part of this
+    said: list[str] = []
+    told = trial.run(tmp_path / "one", say=said.append)
+    assert told["verdict"] in ("holds within the margin", "cannot tell yet")  # in truth the change does nothing
+    assert str(told["sentence"]) in "\n".join(said)
+    again = trial.run(tmp_path / "two", say=said.append)
+    names = (f"{trial.NAME}.json", f"trial-{trial.NAME}.html")
+    for name in names:
+        assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
+    assert again["sha256"] == told["sha256"]
+    plan = plan_from((tmp_path / "one" / names[0]).read_text("utf-8"))
+    assert digest(plan) == told["sha256"]
+    assert plan.expected["trials"] == 50
+    with Journal.open(tmp_path / "one" / "invented-trial") as journal:
+        assert journal.plan(trial.NAME).sha256 == told["sha256"]
+        assert {record.name for record in journal.bins()} == set(trial.BINS)
+
+
+def test_the_trial_leaves_a_journal_that_is_not_its_own_alone(tmp_path):
+    with Journal.create(tmp_path / "invented-trial") as mine:
+        mine.add_bin(replace(trial.make_bin("ash"), name="mine"))
+    with pytest.raises(demo.NotTheDemos, match="of your own"):
+        trial.run(tmp_path)

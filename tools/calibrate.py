@@ -23,6 +23,7 @@ from pathlib import Path
 os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one journal a process is faster than one set a thread
 
 import numpy as np
+from sections import PAGE, lay_into
 
 from underlid.demo import winter as demo
 from underlid.entry import parse_line
@@ -40,8 +41,6 @@ DAYS = 40
 TRUE_GRID = (6, 5, 9)  # finer than the fit's: what a coarse grid costs is part of what is tested
 COLD_SHARE = 0.7  # of the journals begin from November to mid February
 COLDER_K = (0.0, -3.0, -6.0)  # how much colder than the typical year a cold journal is made
-PAGE = Path(__file__).parent.parent / "docs" / "calibration.md"
-COLONIES = "## How many live there"  # heads the section of tools/calibrate_colonies.py
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,12 +185,6 @@ to the present only: how wide a forecast's range should be is our judgement, not
 """
 
 
-def sections(page: Path) -> tuple[str, str]:
-    """The page's part on temperatures and the one on colonies, either "" where it is not written yet."""
-    before, head, after = page.read_text(encoding="utf-8").partition(COLONIES) if page.exists() else ("", "", "")
-    return before.rstrip() + "\n" if before.strip() else "", head + after
-
-
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--journals", type=int, default=60)
@@ -210,8 +203,7 @@ def main() -> int:
                 flush=True,
             )
     text = report(outcomes)
-    _, colonies = sections(arguments.out)
-    arguments.out.write_text(text.rstrip() + "\n" + (f"\n{colonies}" if colonies else ""), encoding="utf-8")
+    lay_into(arguments.out, text)
     print(text)
     return 0
 

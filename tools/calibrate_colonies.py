@@ -25,13 +25,14 @@ from pathlib import Path
 os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one journal a process is faster than one set a thread
 
 import numpy as np
-from calibrate import PAGE, as_observed, random_bin, said_when, sections
+from calibrate import as_observed, random_bin, said_when
 from colonies_page import AHEAD, FIGURE, MOMENTS, RANKS, TOLD, Outcome, ranks_figure, report
 from invented_counts import Look, counted, in_words, looks, seen_truly
 from numpy.typing import NDArray
+from sections import PAGE, lay_into
 
-from underlid.demo import winter as demo
 from underlid.counting.parts import bedding_litres
+from underlid.demo import winter as demo
 from underlid.entry import parse_line
 from underlid.fit import filter
 from underlid.fit.census import census
@@ -234,8 +235,7 @@ def main() -> int:
     figure = arguments.out.parent / FIGURE
     figure.parent.mkdir(exist_ok=True)
     figure.write_text(ranks_figure(outcomes), encoding="utf-8")
-    temperatures, _ = sections(arguments.out)
-    arguments.out.write_text(f"{temperatures}\n{text}" if temperatures else text, encoding="utf-8")
+    lay_into(arguments.out, text)
     print(text)
     return 0
 

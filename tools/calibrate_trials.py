@@ -24,7 +24,7 @@ os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one part of the trials a proc
 
 import numpy as np
 from numpy.typing import NDArray
-from sections import PAGE, laid_into
+from sections import PAGE, TRIALS, lay_into
 
 from underlid.demo import trial as demo
 from underlid.entry import parse_line
@@ -35,7 +35,6 @@ from underlid.trials.plan import ArmName, Plan
 from underlid.trials.simulated import simulate
 from underlid.trials.verdict import FAILS, HOLDS, Verdict, verdict
 
-HEADING = "## Trials: how often is a verdict wrong?"
 MARGIN = 2.0
 SHARES = {"nothing": 1.0, "as much as the margin": 1 / MARGIN, "twice the margin": 1 / MARGIN**2}  # of animals kept
 SIZES = (1, 2, 4, 8)
@@ -161,7 +160,7 @@ def report(words: Counter[tuple[Key, str]], held: Counter[Key], trials: int) -> 
                       for name in LOOKS for size in SIZES)  # fmt: skip
     worst_fails = max(rate((how, "nothing", name, size), FAILS) for how in ("exact", "vague")
                       for name in LOOKS for size in SIZES)  # fmt: skip
-    return f"""{HEADING}
+    return f"""{TRIALS}: how often is a verdict wrong?
 
 Written by `tools/calibrate_trials.py`: {trials:,} simulated trials a row, of bins lived by the life cycle for 180 days
 at 16 to 19 °C (61 to 66 °F), {demo.FOUNDERS} founders each, bins differing by chance and by 30 % in laying and in food.
@@ -201,8 +200,7 @@ def main() -> int:
             words, held, done = words + more_words, held + more_held, done + trials
             print(f"{done:5d} of {arguments.trials} trials, {time.perf_counter() - begun:.0f} s", flush=True)
     section = report(words, held, arguments.trials)
-    page = arguments.out.read_text(encoding="utf-8") if arguments.out.exists() else "# Calibration\n"
-    arguments.out.write_text(laid_into(page, HEADING, section), encoding="utf-8")
+    lay_into(arguments.out, section)
     print(section)
     return 0
 

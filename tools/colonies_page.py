@@ -9,9 +9,9 @@ from typing import cast
 
 import altair as alt
 import numpy as np
-from calibrate import COLONIES
 from numpy.typing import NDArray
 from scipy import stats
+from sections import COLONIES
 
 from underlid.fit.colony import PARAMETERS
 from underlid.records import STAGES

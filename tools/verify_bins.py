@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from verify_exact import HOUR_S, ice_share
 
-from underlid.demo import winter as demo
 from underlid.bedding.vessel import Vessel
+from underlid.demo import winter as demo
 from underlid.heat import field, properties, reduced
 from underlid.heat.films import films
 from underlid.heat.grid import Grid

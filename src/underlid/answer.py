@@ -16,8 +16,9 @@ from underlid.fit.tally import Tally, tally
 from underlid.journal.memory import recall, remember
 from underlid.journal.store import Journal
 from underlid.trials.plan import plan_from
+from underlid.trials.stopping import StopRule
 from underlid.trials.verdict import Verdict, verdict
-from underlid.trials.watch import Alarm, alarms
+from underlid.trials.watch import Alarm, alarms, rules_for
 from underlid.weather.files import read_weather
 from underlid.weather.series import Weather, fill_gaps
 
@@ -76,14 +77,20 @@ def answer(
     journal: Journal, case: Case, seed: int = SEED, progress: Callable[[float], None] = lambda done: None
 ) -> Study:
     """Study a case, taking the fit from the journal's memory if it was made before."""
-    key = case.key(seed)
-    kept = recall(journal.folder, key)
-    posterior = None if kept is None else _restored(*kept)
-    if posterior is None:
-        posterior = fit_case(case, seed, progress)
-        values = asdict(posterior)
-        remember(journal.folder, key, values.pop("draws"), values)
+    known = last_answer(journal, case, seed)
+    if known is not None:
+        return known
+    posterior = fit_case(case, seed, progress)
+    values = asdict(posterior)
+    remember(journal.folder, case.key(seed), values.pop("draws"), values)
     return study(case, posterior)
+
+
+def last_answer(journal: Journal, case: Case, seed: int = SEED) -> Study | None:
+    """The study of a case if its fit is remembered; nothing is fitted."""
+    kept = recall(journal.folder, case.key(seed))
+    posterior = None if kept is None else _restored(*kept)
+    return None if posterior is None else study(case, posterior)
 
 
 def census_of(
@@ -109,6 +116,11 @@ def trial_of(journal: Journal, name: str, now: datetime) -> tuple[Verdict, tuple
     entries = {each: journal.entries(each) for each in bins}
     told = verdict(plan, kept.registered_at, bins, entries, journal.plan_changes(name), now)
     return told, tuple(alarm for each in bins for alarm in alarms(plan.stop, bins[each], entries[each], now))
+
+
+def rules_of(journal: Journal, bin_name: str) -> tuple[StopRule, ...]:
+    """The stop rules that are watched in a bin: those for every bin, and those of its trials."""
+    return rules_for(bin_name, [plan_from(kept.text) for kept in journal.plans()])
 
 
 def trials_with(journal: Journal, bin_name: str, now: datetime) -> tuple[Verdict, ...]:

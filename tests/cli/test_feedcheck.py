@@ -114,3 +114,18 @@ def test_a_bin_that_is_not_there(ask, with_bin):
     told = with_bin("feedcheck", "nort", *PEEL)
     assert told.code == 2
     assert "Did you mean 'north'" in told.err
+
+
+def test_the_ph_now_is_that_of_the_journal_and_what_was_fed_is_still_there(ask, with_bin):
+    for line in ("20 Jan: edge pH 6 to 6.5 with a strip", "28 Jan: middle 7-8 C, pH 6.2 with a meter"):
+        assert with_bin("log", "north", line, "--yes", "--now", NOW).code == 0
+    assert with_bin("log", "north", "1 Feb 12:00: fed 500 g lemon", "--yes", "--now", NOW).code == 0
+    told = ask("50 g lemon peel", "--json")
+    assert told.code == 0, told.err
+    bedding = told.json["bedding"]
+    assert (bedding["ph_from"], bedding["ph_readings"], bedding["fed_before"]) == ("readings", 2, 1)
+    assert bedding["ph"][0] < 6.4 < bedding["ph"][1]
+    assert any("estimated from 2 readings and 1 feeding" in note for note in told.json["notes"])
+    assert any("With --weather" in note for note in told.json["notes"])
+    said = ask("50 g lemon peel", "--ph", "6.5-7", "--json").json["bedding"]
+    assert (said["ph"], said["ph_from"], said["fed_before"]) == ([6.5, 7.0], "said or judged", 1)

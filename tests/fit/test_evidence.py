@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from tests.fit.cases import BEGIN, VESSEL, at, time_utc
-from underlid.demo import winter as demo
 from underlid.bedding.materials import material
+from underlid.demo import winter as demo
 from underlid.entry import parse_line
 from underlid.fit.evidence import (
     MOST_HOURS,

@@ -33,7 +33,9 @@ def plans(draw: st.DrawFn) -> Plan:
     unit = TAKEN[outcome]
     stated = draw(st.none() | st.tuples(st.floats(0, 50), st.floats(51, 900)))
     names = draw(st.lists(NAMES, min_size=2, max_size=6, unique=True))
-    lot = dict.fromkeys(names, "changed") if stated else by_lot(names, draw(st.integers(0, 99)))
+    lot = by_lot(names, draw(st.integers(0, 99)))
+    if stated:
+        lot = dict.fromkeys(names, "changed")
     return a_plan(
         lot, name=draw(NAMES), statement=draw(SAID), control="control", changed=draw(SAID) + "!", outcome=outcome,
         scale="difference" if unit else "ratio", unit=unit, margin=draw(st.floats(1.01, 50) | st.integers(2, 9)),

@@ -90,7 +90,10 @@ def test_the_first_look_that_decides_stands():
     vague = [[100, 30, 300], [100, 20, 400]]
     rule = Rule(1.5, (30, 60), (0.025, 0.025))
     numbers = np.array([[alike, apart], [apart, alike], [vague, apart], [vague, vague]]).transpose(0, 2, 3, 1)
-    assert verdicts(numbers, rule).tolist() == [HOLDS, FAILS, FAILS, CANNOT_TELL]
+    # Alike at the first look says nothing: what parts later fails then.
+    assert verdicts(numbers, rule).tolist() == [FAILS, FAILS, FAILS, CANNOT_TELL]
+    assert verdicts(numbers[..., ::-1], rule).tolist() == [FAILS, FAILS, FAILS, CANNOT_TELL]
+    assert verdicts(numbers[:1, ..., :1], Rule(1.5, (30,))).tolist() == [HOLDS]
 
 
 def test_a_bin_without_worms_no_scatter_and_single_bins_tell_nothing():
@@ -197,7 +200,7 @@ def test_an_effect_that_no_change_has_is_out_of_reach():
     told = power(scene(outcome="adults"), 2, Rule(2.0, (20,)), trials=10)
     assert told.at_margin is None
     assert told.twice is None
-    assert "100% of the populations" in " ".join(told.notes)
+    assert "in 100% of the simulated trials" in " ".join(told.notes)
 
 
 # --- the plan as a whole --------------------------------------------------------------------------------------

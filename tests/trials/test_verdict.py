@@ -95,7 +95,7 @@ def test_arms_not_sorted_alike_decide_nothing():
     lines |= {f"x{i}": [(360, f"sample 1 L middle: {2 + i} adults")] for i in range(4)}
     told = judged(plan, lines)
     assert told.word == OPEN
-    assert any("not looked at alike" in cap for cap in told.caps)
+    assert any("looked at alike" in cap for cap in told.caps)
     assert judged(a_plan(FOUR, same_sort=False), sorts(plan, FEWER)).word == OPEN
 
 
@@ -129,6 +129,55 @@ def test_an_early_look_takes_little_of_the_error_rate_and_the_first_that_decides
     assert [look.alpha for look in told.looks] == pytest.approx([0.01, 0.04])
     assert told.decided_by is told.looks[0]
     assert told.word == FAILS
+
+
+def test_an_early_look_never_says_that_it_holds_as_arms_may_part_later():
+    plan = a_plan(FOUR, looks=(180, 360))
+    early = sorts(plan, ALIKE, 180)
+    assert judged(plan, early).word == OPEN
+    assert judged(plan, {name: lines + sorts(plan, FEWER)[name] for name, lines in early.items()}).word == FAILS
+
+
+def test_words_that_may_all_err_the_same_way_in_an_arm_cannot_show_what_is_finer_than_they_are():
+    """Thirty-one in every control bin and fifty-nine in every changed one would be written alike."""
+    many = arms(10, 10)
+    for margin, word in ((1.5, OPEN), (3.0, HOLDS)):
+        plan = a_plan(many, margin=margin)
+        assert judged(plan, sorts(plan, dict.fromkeys(many, "30 to 60"))).word == word
+    plan = a_plan(arms(8, 8), outcome="pH", scale="difference", unit="pH units", margin=1.0)
+    assert judged(plan, {name: [(360, "middle pH 6.5 to 8")] for name in plan.arms}).word == OPEN
+
+
+def test_a_plan_registered_between_two_looks_is_exploratory():
+    plan = a_plan(FOUR, looks=(180, 360))
+    lines = {name: sorts(plan, WIDE, 180)[name] + sorts(plan, FEWER)[name] for name in FOUR}
+    between = datetime(2025, 12, 1, tzinfo=UTC)
+    assert judged(plan, lines, registered=between).exploratory
+    assert judged(plan, lines, registered=between).word == OPEN
+
+
+def test_a_bin_dropped_when_its_count_was_known_decides_nothing():
+    plan = a_plan(FOUR)
+    counts = ALIKE | {"x3": 9}
+    assert judged(plan, sorts(plan, counts)).word == OPEN
+    when = {"before": datetime(2025, 9, 1, tzinfo=UTC), "after": datetime(2026, 5, 1, tzinfo=UTC)}
+    told = {
+        name: judged(plan, sorts(plan, counts), changes=[
+            PlanChange(id="d", plan="grit", what="bin dropped", bin="x3", words="looked odd", noted_at=at)
+        ]) for name, at in when.items()
+    }  # fmt: skip
+    assert told["before"].word == HOLDS
+    assert told["after"].word == OPEN
+    assert "x3 gave was known before it was dropped" in told["after"].caps[0]
+
+
+def test_one_bin_sorted_otherwise_than_the_rest_decides_nothing():
+    plan = a_plan(FOUR)
+    lines = sorts(plan, FEWER)
+    lines["c0"] = [(360, "full sort: 60 adults, 40 juveniles")]
+    told = judged(plan, lines)
+    assert told.word == OPEN
+    assert any("c0" in cap and "looked at alike" in cap for cap in told.caps)
 
 
 def test_a_look_that_is_not_over_waits_for_its_bins():

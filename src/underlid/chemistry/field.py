@@ -175,12 +175,13 @@ def _likelihood(found: Sequence[Evidence], grid: Array, spots: Array, scale: Sca
     """Probability of a place's readings given spread and level, up to one factor common to all: (spots, levels)."""
     total = np.zeros((len(spots), len(grid)))
     for one in found:
-        meant, slipped = _meant_and_slipped(one, grid, spots[:, None], scale)
+        meant, slipped = meant_and_slipped(one, grid, spots[:, None], scale)
         total += np.log(meant + slipped)
     return np.asarray(np.exp(total - total.max()))
 
 
-def _meant_and_slipped(one: Evidence, level: Array, spot: Array, scale: Scale) -> tuple[Array, float]:
+def meant_and_slipped(one: Evidence, level: Array, spot: Array, scale: Scale) -> tuple[Array, float]:
+    """Probability of a reading as meant, given its level and how far spots stray (shapes broadcast), and as a slip."""
     sd = np.hypot(spot, one.stray)
     finite = math.isfinite(one.low) and math.isfinite(one.high)
     width = one.high - one.low if finite else 0.0
@@ -195,7 +196,7 @@ def _meant_and_slipped(one: Evidence, level: Array, spot: Array, scale: Scale) -
 
 
 def _slip_chance(one: Evidence, level: Array, spot: Array, scale: Scale) -> float:
-    meant, slipped = _meant_and_slipped(one, level, spot, scale)
+    meant, slipped = meant_and_slipped(one, level, spot, scale)
     return float(np.mean(slipped / (meant + slipped)))
 
 

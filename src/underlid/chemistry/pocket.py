@@ -21,6 +21,7 @@ bedding's own lime counts within its measured capacity, and is not dissolved apa
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -37,6 +38,7 @@ Array = NDArray[np.float64]
 
 NITROGEN_G_MOL = 14.007
 POCKET_AT_MOST = 0.5  # of the bedding; more is no pocket
+UNBALANCED = "No pH balances what is in the pocket: there is far too much acid or base for the bedding."
 
 
 class ImpossibleFeeding(ValueError):
@@ -124,15 +126,17 @@ def course(
             f"The bedding's temperature must be one number or {ends.size}, from -40 to {WARMEST_C:g} degC."
         )
     warm = np.broadcast_to(warm, ends.shape)
-    case, rows, names = _case(bedding, feed, rates, max(float(warm[0]), COLDEST_C))
+    g = given(bedding, feed, rates)
+    case = case_of(g, held_at_first(g, bedding, rates, max(float(warm[0]), COLDEST_C)), scraps_of(g))
+    rows, names = rows_of()
     draws, steps = case.ph.size, ends.size
-    hours = _hours(ends, warm, rates, draws)
+    hours = hours_of(ends, warm[None], rates, draws)
     ph, ammonia, grit = (np.empty((2, draws, steps)) for _ in range(3))
     end, left, gone, made = np.empty((draws, 2, HELD)), *(np.zeros((draws, HELD)) for _ in range(3))
     out = souring.Run(ph, ammonia, grit, end, left, gone, made, np.empty((draws, 3)), np.zeros(draws, np.int64))
     souring.run(rows, names.index("NH3"), case, hours, out)
     if np.any(out.verdict != balance.SETTLED):
-        raise ChargeError("No pH balances what is in the pocket: there is far too much acid or base for the bedding.")
+        raise ChargeError(UNBALANCED)
     water, dry = case.water, case.dry
     to_mg = 1e3 * NITROGEN_G_MOL * water / (water + dry)
     return Course(
@@ -148,44 +152,78 @@ def course(
 # --- what the compiled steps need -------------------------------------------------------------------------------------
 
 
-def _case(bedding: Bedding, feed: Feed, rates: Rates, first_c: float) -> tuple[souring.Case, balance.Rows, list[str]]:
-    given = {f.name: getattr(bedding, f.name) for f in fields(bedding)}
-    given |= {f"feed_{f.name}": getattr(feed, f.name) for f in fields(feed)}
-    given |= {f.name: getattr(rates, f.name) for f in fields(rates)}
-    g = _checked(given)
-    draws = g["ph"].size
-    dry = _pocket_dry(g)
-    dry = np.stack([dry, g["dry_kg"] - dry], axis=1)
-    old = dry * (g["water_kg"] / g["dry_kg"])[:, None]  # water of the bedding, by place
-    water = old.copy()
-    water[:, POCKET] += g["feed_water_kg"]
-    start = np.zeros((draws, 2, HELD))
-    base = base_of(bedding, rates, first_c)
-    for kind, in_water in ((BASE, base), (AMMONIA, g["ammonia"]), (CALCIUM, g["calcium"])):
-        start[:, :, kind] = old * np.broadcast_to(in_water, draws)[:, None]
-    start[:, :, CALCITE] = dry * (g["calcite_mol"] / g["dry_kg"])[:, None]
-    start[:, POCKET, CALCITE] += g["feed_calcite_mol"]
-    scraps = np.zeros((draws, HELD))
+class Scraps(NamedTuple):
+    """A feeding as the compiled steps take it: (draws,), but for mol (draws, HELD).
+
+    mol : what leaves the scraps, carbon and nitrogen apart; calcite : grit that lies with it [mol]
+    freed : share of the nitrogen that decay sets free; decay : [1/day] at 20 degC
+    dry : of the bedding that touches it [kg]
+    """
+
+    mol: Array
+    calcite: Array
+    water: Array
+    carbon: Array
+    nitrogen: Array
+    freed: Array
+    decay: Array
+    dry: Array
+
+
+def given(bedding: Bedding, feed: Feed, rates: Rates) -> dict[str, Array]:
+    """All that is known of bedding, food and constants, checked, as (draws,)."""
+    values = {f.name: getattr(bedding, f.name) for f in fields(bedding)}
+    values |= {f"feed_{f.name}": getattr(feed, f.name) for f in fields(feed)}
+    values |= {f.name: getattr(rates, f.name) for f in fields(rates)}
+    return _checked(values)
+
+
+def scraps_of(g: dict[str, Array]) -> Scraps:
+    """The feeding of what is `given`."""
+    mol = np.zeros((g["ph"].size, HELD))
     for kind, name in ((BASE, "base"), (ACETATE, "acetate"), (LACTATE, "lactate"), (CITRATE, "citrate")):
-        scraps[:, kind] = g[f"feed_{name}_mol"]
+        mol[:, kind] = g[f"feed_{name}_mol"]
     with np.errstate(divide="ignore", invalid="ignore"):
         cn = np.nan_to_num(g["feed_carbon_mol"] * 12.011 / (g["feed_nitrogen_mol"] * NITROGEN_G_MOL), nan=0.0)
+    return Scraps(
+        mol, g["feed_calcite_mol"], g["feed_water_kg"], g["feed_carbon_mol"], g["feed_nitrogen_mol"],
+        np.clip(1 - cn / g["balanced_cn"], 0.0, 1.0), g["feed_decay_per_day"] / activity(25.0, g["q10"]),
+        _pocket_dry(g),
+    )  # fmt: skip
+
+
+def held_at_first(g: dict[str, Array], bedding: Bedding, rates: Rates, first_c: float) -> Array:
+    """What all of the bedding holds before it is fed [mol], (draws, HELD)."""
+    start = np.zeros((g["ph"].size, HELD))
+    base = base_of(bedding, rates, first_c)
+    for kind, in_water in ((BASE, base), (AMMONIA, g["ammonia"]), (CALCIUM, g["calcium"])):
+        start[:, kind] = g["water_kg"] * in_water
+    start[:, CALCITE] = g["calcite_mol"]
+    return start
+
+
+def rows_of() -> tuple[balance.Rows, list[str]]:
+    """The species that bedding water is made of here, and their names."""
     names = [row.name for row in constants.SPECIES if row.family != "phosphate" and row.metal in ("", "calcium")]
-    return (
-        souring.Case(
-            start=start, scraps=scraps, area=calcite_area(g["grain_m"]), dry=dry, water=water,
-            carbon=g["feed_carbon_mol"], nitrogen=g["feed_nitrogen_mol"],
-            freed=np.clip(1 - cn / g["balanced_cn"], 0.0, 1.0),
-            decay=g["feed_decay_per_day"] / activity(25.0, g["q10"]), ph=g["ph"], buffer=g["buffer_mol_kg_ph"],
-            release=g["release_per_day"],
-            eaten=np.stack([g["acetate_per_day"], g["lactate_per_day"], g["citrate_per_day"]], axis=1),
-            slow_ph=g["slow_ph"], soluble=g["soluble"], fermented=g["fermented"], lactic=g["lactic"],
-            nitrify=g["nitrify_per_day"], escape=g["escape_per_day"], by_water=g["water_per_day"],
-            by_mixing=g["mixing_per_day"], co2=g["co2_atm"], more_co2=g["more_co2_atm"], salt=g["salt"],
-            wetted=g["wetted"],
-        ),
-        speciation._rows(tuple(names)),
-        names,
+    return speciation._rows(tuple(names)), names
+
+
+def case_of(g: dict[str, Array], start: Array, scraps: Scraps) -> souring.Case:
+    """A feeding into bedding that holds `start` (draws, HELD)."""
+    dry = np.stack([scraps.dry, g["dry_kg"] - scraps.dry], axis=1)
+    water = dry * (g["water_kg"] / g["dry_kg"])[:, None]
+    water[:, POCKET] += scraps.water
+    by_place = (dry / g["dry_kg"][:, None])[:, :, None] * start[:, None, :]
+    by_place[:, POCKET, CALCITE] += scraps.calcite
+    return souring.Case(
+        start=by_place, scraps=scraps.mol, area=calcite_area(g["grain_m"]), dry=dry, water=water,
+        carbon=scraps.carbon, nitrogen=scraps.nitrogen, freed=scraps.freed, decay=scraps.decay,
+        ph=g["ph"], buffer=g["buffer_mol_kg_ph"], release=g["release_per_day"],
+        eaten=np.stack([g["acetate_per_day"], g["lactate_per_day"], g["citrate_per_day"]], axis=1),
+        slow_ph=g["slow_ph"], soluble=g["soluble"], fermented=g["fermented"], lactic=g["lactic"],
+        nitrify=g["nitrify_per_day"], escape=g["escape_per_day"], by_water=g["water_per_day"],
+        by_mixing=g["mixing_per_day"], co2=g["co2_atm"], more_co2=g["more_co2_atm"], salt=g["salt"],
+        wetted=g["wetted"],
     )  # fmt: skip
 
 
@@ -242,13 +280,14 @@ def base_of(bedding: Bedding, rates: Rates, bedding_c: float) -> Array:
     return base
 
 
-def _hours(ends: Array, warm: Array, rates: Rates, draws: int) -> souring.Hours:
-    chemical = np.clip(warm, COLDEST_C, WARMEST_C)
+def hours_of(ends: Array, warm: Array, rates: Rates, draws: int) -> souring.Hours:
+    """The steps for the solver: `warm` (1 or draws, steps) [degC]; chemistry is at its mean, microbes at each."""
+    chemical = np.clip(warm.mean(axis=0), COLDEST_C, WARMEST_C)
     a, b = constants.debye_hueckel(chemical)
     ln10 = np.log(10)
     q10 = np.broadcast_to(np.asarray(rates.q10, dtype=float).reshape(-1, 1), (draws, 1))
     return souring.Hours(
-        ends / 24, chemical, np.ascontiguousarray(activity(warm[None], q10)), a, b,
+        ends / 24, chemical, np.ascontiguousarray(activity(warm, q10)), a, b,
         ln10 * constants.CO2_DISSOLVES.at(chemical), ln10 * constants.CALCITE.at(chemical),
         np.stack(calcite_constants(chemical)),
     )  # fmt: skip

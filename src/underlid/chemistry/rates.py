@@ -37,6 +37,12 @@ class Spread(NamedTuple):
             return np.exp(rng.uniform(np.log(self.low), np.log(self.high), draws))
         return rng.uniform(self.low, self.high, draws)
 
+    def at(self, share: Array) -> Array:
+        """The value below which so much of the range's probability lies."""
+        if self.log:
+            return np.asarray(np.exp(np.log(self.low) + share * np.log(self.high / self.low)))
+        return np.asarray(self.low + share * (self.high - self.low))
+
 
 _JONES = "Jones 1998, van Hees 2003, recalled: half-life hours to a day in active soil"
 

@@ -77,9 +77,10 @@ def check(
     as_json: JsonOption = False,
 ) -> None:
     """Look through the records for what is odd, missing or unusable; nothing is changed."""
-    from underlid.answer import weather_from
+    from underlid.answer import rules_of, weather_from
     from underlid.fit.findings import findings
     from underlid.journal.store import Journal
+    from underlid.trials.watch import alarms
 
     told: dict[str, list[dict[str, str | None]]] = {}
     with Journal.open(journal) as book:
@@ -87,8 +88,13 @@ def check(
         for record in [book.bin(bin)] if bin else book.bins():
             air = weather_from(weather, record.timezone, 0, place_of(place)) if weather else None
             moment = clock(now, ZoneInfo(record.timezone))
-            found = findings(record, book.entries(record.name), moment, air)
+            entries = book.entries(record.name)
+            found = findings(record, entries, moment, air)
             told[record.name] = [{"weight": f.weight, "entry": f.entry, "sentence": f.sentence} for f in found]
+            told[record.name] += [
+                {"weight": "for the animals' sake", "entry": one.entry.id, "sentence": one.sentence}
+                for one in alarms(rules_of(book, record.name), record, entries, moment)
+            ]
     if as_json:
         show_json(told)
         return

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 from zoneinfo import ZoneInfo
 
@@ -12,18 +16,35 @@ from underlid.cli.options import (
     DEFAULT_JOURNAL,
     PERCENTS,
     BinArgument,
+    FillOption,
     JournalOption,
     JsonOption,
     NowOption,
+    PastOption,
+    PlaceOption,
     SeedOption,
     clock,
     console,
+    progress,
     show_json,
 )
 
 if TYPE_CHECKING:
+    from underlid.bedding.facts import Fact
+    from underlid.fit.acidity import Acidity
     from underlid.fit.feedcheck import Checked, Item
+    from underlid.fit.reckoning import Points
+    from underlid.fit.study import Study
+    from underlid.quantity import VagueAmount
+    from underlid.records import AnyEntry, Bin
 
+OptionalWeather = Annotated[
+    Path | None,
+    typer.Option(
+        "--weather", "-w", envvar="UNDERLID_WEATHER",
+        help="Weather file, as outlook takes: then warmth, moisture and worms are those of your fitted bin.",
+    ),
+]  # fmt: skip
 WIDTH = 110  # columns where the answer is not shown on a terminal
 
 
@@ -34,8 +55,12 @@ def feedcheck(
         str | None,
         typer.Option(help="Bedding temperature, e.g. “10-12 C”; else that read in the last two weeks."),
     ] = None,
-    ph: Annotated[str | None, typer.Option(help="pH of the bedding, e.g. “6.5-7”; else 6 to 8.")] = None,
+    ph: Annotated[str | None, typer.Option(help="pH of the bedding, e.g. “6.5-7”; else by the journal.")] = None,
     heaps: Annotated[int, typer.Option(min=1, max=100, help="In how many places you would put it.")] = 1,
+    weather: OptionalWeather = None,
+    past: PastOption = None,
+    place: PlaceOption = None,
+    fill_gaps: FillOption = 0,
     seed: SeedOption = 1,
     journal: JournalOption = DEFAULT_JOURNAL,
     now: NowOption = None,
@@ -45,7 +70,19 @@ def feedcheck(
     import numpy as np
 
     from underlid.entry import parse_line
-    from underlid.fit.feedbed import amount_of, bed_of, bedding_c_of, food_of, live_of, one_feeding, shown
+    from underlid.fit.acidhistory import moisture_of
+    from underlid.fit.acidtelling import WITH_WEATHER, ph_now
+    from underlid.fit.feedbed import (
+        amount_of,
+        bed_of,
+        bedding_c_of,
+        fitted_c,
+        fitted_live,
+        food_of,
+        live_of,
+        one_feeding,
+        shown,
+    )
     from underlid.fit.feedcheck import RULE, Question
     from underlid.fit.feedcheck import feedcheck as check
     from underlid.journal.store import Journal
@@ -61,17 +98,76 @@ def feedcheck(
         parse_line(line, bin=record, now=moment, new_id=lambda: "if", containers=containers).records, said
     )
     food = food_of(fed)
-    bedding_c, warmth = bedding_c_of(None if at is None else parse_amount(at, expect="degC"), entries, moment)
-    bed, assumed = bed_of(record, None if ph is None else parse_amount(ph, expect="pH"))
-    live_kg, crowd = live_of(record)
-    asked = Question(bed, food, amount_of(fed, food), bedding_c, species(record.species), live_kg, heaps)
+    amount, kind = amount_of(fed, food), species(record.species)
+    told_ph = None if ph is None else parse_amount(ph, expect="pH")
+    told_c = None if at is None else parse_amount(at, expect="degC")
+    bed, assumed = bed_of(record, told_ph)
+    study = None
+    if weather is None:
+        bedding_c, warmth = bedding_c_of(told_c, entries, moment)
+        live_kg, crowd = live_of(record)
+    else:
+        study, alive = _fitted(bin, weather, past or [], place, fill_gaps, seed, journal, now, moment, as_json)
+        bedding_c, warmth = fitted_c(study) if told_c is None else bedding_c_of(told_c, entries, moment)
+        live_kg, crowd = fitted_live(alive)
+        bed = replace(bed, moisture_pct=moisture_of(study))
+    found = _acidity(record, entries, moment, told_ph, bedding_c, study, told_c is not None, seed, as_json)
+    if found is not None:
+        if told_ph is None:
+            assumed = (*(one for one in assumed if "--ph" not in one or not found.used), ph_now(found))
+            bed = replace(bed, ph=_as_fact(found))
+        assumed = (*assumed, *found.refused)
+    asked = Question(bed, food, amount, bedding_c, kind, live_kg, heaps, found)
     told = check(asked, np.random.default_rng(seed))
-    notes = (warmth, *assumed, crowd, RULE)
+    notes = (warmth, *assumed, crowd, *([WITH_WEATHER] if weather is None else []), RULE)
     if as_json:
         head = {"bin": bin, "now": moment.isoformat(), "words": said}
         show_json({**head, **feedcheck_json(told), "notes": list(notes), "seed": seed})
         return
     _print(f"{shown(fed, food)} in bin {bin}", told, notes)
+
+
+def _fitted(
+    bin: str, weather: Path, past: list[Path], place: str | None, fill_gaps: int, seed: int, journal: Path,
+    now: str | None, moment: datetime, quiet: bool,
+) -> tuple[Study, Points]:  # fmt: skip
+    """The fitted bin to three weeks from now, and the live mass of its worms now [kg]."""
+    from underlid.answer import census_of
+    from underlid.cli.study import study_of
+    from underlid.fit.feedharm import DAYS
+    from underlid.fit.reckoning import reckoning
+    from underlid.journal.store import Journal
+
+    until = f"{moment + timedelta(days=DAYS):%Y-%m-%d}"
+    study = study_of(bin, weather, past, until, place, fill_gaps, seed, journal, now, quiet=quiet)
+    with Journal.open(journal) as book, progress(f"the colony in {bin}", quiet=quiet) as tell_progress:
+        prior, _, census = census_of(book, study, seed, tell_progress)
+    return study, reckoning(prior, census).live_kg
+
+
+def _acidity(
+    record: Bin, entries: Sequence[AnyEntry], moment: datetime, ph: VagueAmount | None,
+    bedding_c: tuple[float, float], study: Study | None, said_c: bool, seed: int, quiet: bool,
+) -> Acidity | None:  # fmt: skip
+    """What the journal says of the bedding's acid; None where it has neither a pH nor a feeding."""
+    from underlid.fit.acidhistory import NoHistory, history
+    from underlid.fit.acidity import acidity
+
+    try:
+        of = history(record, entries, moment, ph=ph, bedding_c=bedding_c, study=None if said_c else study)
+    except NoHistory:
+        return None
+    if not of.fed and not of.heard:
+        return None
+    with progress(f"the acid of {record.name}", quiet=quiet) as tell_progress:
+        return acidity(of, seed, progress=tell_progress)
+
+
+def _as_fact(found: Acidity) -> Fact:
+    from underlid.bedding.facts import Fact
+
+    low, middle, high = found.told["now_ph"].after
+    return Fact(middle, low, high, "the journal's readings and feedings", "judgement")
 
 
 def feedcheck_json(told: Checked) -> dict[str, object]:
@@ -84,7 +180,10 @@ def feedcheck_json(told: Checked) -> dict[str, object]:
         "fine_kg": told.fine_kg, "fine_portion": told.portion,
         "bedding": {
             "litres": asked.bed.litres, "bedding_c": list(asked.bedding_c),
-            "ph": [asked.bed.ph.low, asked.bed.ph.high],
+            "ph": [round(asked.bed.ph.low, 3), round(asked.bed.ph.high, 3)],
+            "ph_from": "said or judged" if asked.acidity is None or not asked.acidity.used else "readings",
+            "ph_readings": 0 if asked.acidity is None else len(asked.acidity.used),
+            "fed_before": 0 if asked.acidity is None else len(asked.acidity.of.fed),
             "layers": [{"material": one.name, "depth_m": depth} for one, depth in asked.bed.layers],
         },
         "live_kg": None if asked.live_kg is None else list(asked.live_kg),

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
-from contextlib import suppress
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, get_args
 from zoneinfo import ZoneInfo
@@ -27,6 +26,7 @@ from underlid.cli.options import (
 if TYPE_CHECKING:
     from underlid.journal.store import Journal
     from underlid.records import AnyEntry, Bin
+    from underlid.trials.stopping import StopRule
 
 
 SHOWN = 8  # characters of an id that are shown; any unique beginning is enough
@@ -147,11 +147,20 @@ def log(
     corrects: Annotated[
         str | None, typer.Option(help="Id of the entry that this one corrects; the earlier one stays.")
     ] = None,
+    weather: Annotated[
+        Path | None,
+        typer.Option(
+            "--weather",
+            "-w",
+            envvar="UNDERLID_WEATHER",
+            help="Weather file, as outlook takes: the refuge is then watched too, by the last fit if there is one.",
+        ),
+    ] = None,
     journal: JournalOption = DEFAULT_JOURNAL,
     now: NowOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Understand a line in your own words, show what was understood, and store it.
+    """Understand a line in your own words, show what was understood, and store it; warn where a stop rule is broken.
 
     With --json nothing is asked: entries are stored only with --yes.
     """
@@ -174,10 +183,10 @@ def log(
                 print(f"  {describe(entry)}  [{entry.id[:SHOWN]}]")
             for note in notes:
                 print(f"  ({note})")
+        warned = _alarms(book, record, records, moment, weather)  # whatever is wrong with a plan or file is said before
         store = yes or (not as_json and _confirmed())
         if store:
             book.add(records)
-        warned = _alarms(book, record, records, moment)
     if as_json:
         told = [_as_json(entry) for entry in records]
         show_json({"stored": store, "entries": told, "notes": list(notes), "alarms": list(warned)})
@@ -293,17 +302,29 @@ def one_of(word: str, allowed: tuple[str, ...], option: str) -> str:
     return word
 
 
-def _alarms(book: Journal, record: Bin, new: Sequence[AnyEntry], now: datetime) -> tuple[str, ...]:
-    """The stop rules that what was just written breaks, for sure or perhaps."""
-    from underlid.trials.plan import Plan, PlanProblem, plan_from
+def _alarms(
+    book: Journal, record: Bin, new: Sequence[AnyEntry], now: datetime, weather: Path | None
+) -> tuple[str, ...]:
+    """The stop rules that what was just written breaks, for sure or perhaps; on refuge, by the fit before it."""
+    from underlid.trials.plan import plan_from
     from underlid.trials.watch import alarms, rules_for
 
-    plans: list[Plan] = []
-    for kept in book.plans():
-        with suppress(PlanProblem):  # of a newer underlid, say: no reason to refuse what was just stored
-            plans.append(plan_from(kept.text))
-    rules = rules_for(record.name, plans)
-    return tuple(alarm.sentence for alarm in alarms(rules, record, new, now))
+    # Not by way of `answer`, which takes a second to import: nobody waits for that with wet hands.
+    rules = rules_for(record.name, [plan_from(kept.text) for kept in book.plans()])
+    said = tuple(alarm.sentence for alarm in alarms(rules, record, new, now))
+    return said if weather is None else (*said, *_refuge(book, record, rules, now, weather))
+
+
+def _refuge(book: Journal, record: Bin, rules: Sequence[StopRule], now: datetime, weather: Path) -> tuple[str, ...]:
+    """What a remembered fit says of the refuge; fitting anew would keep a keeper with cold hands waiting."""
+    from underlid.answer import last_answer, weather_from
+    from underlid.fit.study import FORECAST_DAYS, lay_out
+    from underlid.trials.refuge import shrinking
+
+    air = weather_from(weather, record.timezone)
+    ahead = now + timedelta(days=FORECAST_DAYS)
+    study = last_answer(book, lay_out(record, book.entries(record.name), air, now, ahead))
+    return () if study is None else tuple(one.sentence for one in shrinking(rules, study))
 
 
 def _confirmed() -> bool:

@@ -54,7 +54,10 @@ def outlook(
     as_json: JsonOption = False,
 ) -> None:
     """What the bedding will do: the next days and the rest of the winter, with ranges."""
+    from underlid.answer import rules_of
+    from underlid.journal.store import Journal
     from underlid.quantity.when import parse_when
+    from underlid.trials.refuge import shrinking
 
     study = study_of(bin, weather, past or [], until, place, fill_gaps, seed, journal, now, quiet=as_json)
     tz = ZoneInfo(study.case.bin.timezone)
@@ -69,10 +72,15 @@ def outlook(
         if since is None
         else parse_when(since, now=study.case.now, tz=tz, start=study.case.bin.started.start).start
     )
+    with Journal.open(journal) as book:
+        found = shrinking(rules_of(book, bin), study)
     if as_json:
-        show_json(outlook_json(study, study.index(begin)))
+        warned = [{"rule": one.rule.name, "chance_lately": one.lately, "chance_ahead": one.ahead} for one in found]
+        show_json({**outlook_json(study, study.index(begin)), "alarms": warned})
     else:
         _print_outlook(study, tz, begin)
+        for one in found:
+            console(WIDTH).print(f"For the animals' sake: {one.sentence}")
 
 
 def outlook_json(study: Study, first: int) -> dict[str, object]:

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from underlid.cli.claim import known_claims, rule_words
+from underlid.cli.claim import known_claims
 from underlid.cli.options import (
     DEFAULT_JOURNAL,
     WIDTH,
@@ -100,7 +100,7 @@ def plan(
     if as_json:
         show_json({"file": str(target), "plan": plan_json(made), "expected": list(told.said), "trials": trials})
         return
-    _print_plan(made, told.said, target)
+    _print_plan(made, told.said, "" if one.design is None else one.design.trial, target)
 
 
 # --- inside ----------------------------------------------------------------------------------------------
@@ -113,7 +113,9 @@ def _like(like: str | None, named: Sequence[str], standing: dict[str, Bin]) -> B
             return standing[name]
     if like is not None:
         raise TrialProblem(f"There is no bin “{like}” in the journal; it holds {', '.join(standing) or 'none'}.")
-    raise TrialProblem("The journal holds no bin yet; start one with `underlid new`, so that its size is known.")
+    raise TrialProblem(
+        "The journal holds no bin yet, so nothing is known of their size: start one with `underlid new`, then plan."
+    )
 
 
 def _days(looks: str | None) -> tuple[int, ...]:
@@ -163,25 +165,26 @@ def _scene(
     return fed_weekly(scene, (food.low + food.high) / 2)
 
 
-def _print_plan(made: Plan, said: Sequence[str], target: Path) -> None:
+def _print_plan(made: Plan, said: Sequence[str], how: str, target: Path) -> None:
     from underlid.trials.plan import ARMS
     from underlid.trials.telling import margin_words
 
     out = console(WIDTH)
     out.print(f"Trial “{made.name}”: {made.statement}")
+    out.print(f"Predicted: {said[0]}")
     for arm in ARMS:
         if made.bins(arm):
-            does = getattr(made, arm)
-            out.print(f"  {arm}: {', '.join(made.bins(arm))} - {does}")
+            out.print(f"  {arm}: {', '.join(made.bins(arm))} - {getattr(made, arm)}")
     out.print(f"Compared: {made.outcome}, {margin_words(made)} ({made.because})")
-    out.print(
-        f"From {made.starts}, {made.founders} founders in each bin; counts on days {', '.join(map(str, made.looks))}."
-    )
-    for each in said:
-        out.print(f"Predicted: {each}")
-    out.print("Stop rules.")
+    days = ", ".join(map(str, made.looks))
+    out.print(f"From {made.starts}, {made.founders} founders in each bin; counts on days {days}.")
+    if how:
+        out.print(f"How: {how}")
+    out.print("When to stop, for the animals' sake.")
     for rule in made.stop:
-        out.print(f"  {rule_words(rule)}")
+        out.print(f"  {rule.watched}: {rule.then}.")
+    for each in said[1:]:
+        out.print(f"Note: {each}")
     out.print(
         f"Written to {target}. Read it, mend what is not so, then `underlid register {target}` before the first count."
     )

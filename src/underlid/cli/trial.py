@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 from uuid import uuid4
@@ -15,6 +16,9 @@ from underlid.cli.claim import known_claims
 from underlid.cli.options import DEFAULT_JOURNAL, WIDTH, JournalOption, JsonOption, NowOption, clock, console, show_json
 
 if TYPE_CHECKING:
+    from underlid.journal.store import Journal
+    from underlid.trials.plan import Plan
+    from underlid.trials.together import Together
     from underlid.trials.verdict import Verdict
     from underlid.trials.watch import Alarm
 
@@ -42,6 +46,10 @@ def register(
     moment = clock(now, ZoneInfo("UTC"))
     with Journal.open(journal) as book:
         if drop is None and not note:
+            if not Path(what).exists() and what in {kept.name for kept in book.plans()}:
+                raise TrialProblem(
+                    f"“{what}” is registered already; to record a change give --drop BIN or --note, with --because."
+                )
             made = plan_from(_text(Path(what)))
             book.register(
                 RegisteredPlan(name=made.name, text=canonical(made), sha256=digest(made), registered_at=moment)
@@ -52,6 +60,8 @@ def register(
                 return
             print(f"Registered “{kept.name}” on {kept.registered_at:%Y-%m-%d %H:%M} as {kept.sha256}.")
             print("Write that hash down elsewhere, as in your next update: then nobody can say the plan came later.")
+            for sentence in _late(made, book, kept.registered_at):
+                print(sentence)
             return
         made = plan_from(book.plan(what).text)
         if not (because or "").strip():
@@ -72,6 +82,9 @@ def register(
 def verdict(
     name: Annotated[str, typer.Argument(help="Name of the registered trial.")],
     page: Annotated[Path | None, typer.Option(help="Write the trial as an HTML page too.")] = None,
+    others: Annotated[
+        list[Path] | None, typer.Option("--with", help="Journal of another keeper who did the same trial; repeatable.")
+    ] = None,
     journal: JournalOption = DEFAULT_JOURNAL,
     now: NowOption = None,
     as_json: JsonOption = False,
@@ -86,13 +99,16 @@ def verdict(
         zones = {record.name: record.timezone for record in book.bins()}
         moment = clock(now, ZoneInfo(next(iter(zones.values()), "UTC")))
         told, alarms = trial_of(book, name, moment)
+    all_told = _with_others(told, name, journal, others or [], moment)
     if page is not None:
         from underlid.update.trialpage import page as render
 
         claim = known_claims(journal).get(told.plan.claim)
         write_whole(page, render(told, claim, alarms, moment).encode())
     if as_json:
-        show_json({**verdict_json(told, alarms), "page": None if page is None else str(page)})
+        show_json(
+            {**verdict_json(told, alarms), **together_json(all_told), "page": None if page is None else str(page)}
+        )
         return
     out = console(WIDTH)
     for alarm in alarms:
@@ -110,6 +126,10 @@ def verdict(
             out.print(f"{head}.")
             for each in said:
                 out.print(f"  {each}")
+    if all_told is not None:
+        out.print(f"By all keepers: {all_told.sentence}")
+        for each in (*all_told.left_out, *all_told.pooled.remarks):
+            out.print(f"  {each}")
     if page is not None:
         print(f"Written to {page}.")
 
@@ -133,7 +153,7 @@ def verdict_json(told: Verdict, alarms: Sequence[Alarm]) -> dict[str, object]:
             {
                 "day": told.plan.looks[look.number], "due": look.due.isoformat(), "alpha": look.alpha,
                 "complete": look.complete, "verdict": look.word, "finding": look.finding,
-                "interval": ends(look.narrow), "level": round(1 - 2 * look.alpha, 6), "interval_95": ends(look.wide),
+                "interval": ends(look.narrow), "level": round(look.level, 6), "interval_95": ends(look.wide),
                 "method": None if look.effect is None else look.effect.method, "cannot": look.cannot or None,
             }
             for look in told.looks
@@ -152,7 +172,37 @@ def verdict_json(told: Verdict, alarms: Sequence[Alarm]) -> dict[str, object]:
     }  # fmt: skip
 
 
+def together_json(found: Together | None) -> dict[str, object]:
+    """What several keepers found together as plain JSON types; empty if there is but one."""
+    if found is None:
+        return {}
+    plain = math.exp if found.plan.scale == "ratio" else float
+    return {
+        "together": {
+            "verdict": found.word, "sentence": found.sentence, "keepers": [one.name for one in found.keepers],
+            "interval": [round(plain(end), 5) for end in found.interval], "level": round(found.level, 6),
+            "next_keeper": [round(plain(end), 5) for end in found.pooled.predicted],
+            "left_out": list(found.left_out), "remarks": list(found.pooled.remarks), "method": found.pooled.method,
+        }
+    }  # fmt: skip
+
+
 # --- inside ----------------------------------------------------------------------------------------------
+
+
+def _late(made: Plan, book: Journal, registered_at: datetime) -> list[str]:
+    """What would make the trial exploratory, or leave it without a bin."""
+    said = []
+    missing = [name for name in made.arms if name not in {record.name for record in book.bins()}]
+    if missing:
+        said.append(
+            f"Not in the journal yet: {', '.join(missing)}. Start each with `underlid new` before the first count."
+        )
+    if made.starts < registered_at.date().isoformat():
+        said.append(
+            f"It started on {made.starts}: what was counted before now makes it exploratory, and decides nothing."
+        )
+    return said
 
 
 def _text(path: Path) -> str:
@@ -182,3 +232,18 @@ def _print_rows(told: Verdict) -> None:
 
 def _change(what: str, bin: str | None, words: str) -> str:
     return f"{what}{'' if bin is None else f' ({bin})'}: “{words}”"
+
+
+def _with_others(told: Verdict, name: str, journal: Path, others: Sequence[Path], moment: datetime) -> Together | None:
+    """The verdict with those of other keepers' journals, who registered a trial of the same name."""
+    from underlid.answer import trial_of
+    from underlid.journal.store import Journal
+    from underlid.trials.together import together
+
+    if not others:
+        return None
+    by_keeper = {str(journal): told}
+    for folder in others:
+        with Journal.open(folder) as book:
+            by_keeper[str(folder)] = trial_of(book, name, moment)[0]
+    return together(by_keeper)

@@ -8,7 +8,7 @@ words. Everything is drawn from one seed: the same seed gives the same journal.
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import count
@@ -294,7 +294,7 @@ def run(
     from underlid.update.story import Truth, tell
 
     folder = out / "invented-journal"
-    _clear(folder)
+    clear(folder, [invented.name for invented in BINS])
     air = weather()
     results: dict[str, object] = {}
     lines: list[str] = []
@@ -353,8 +353,8 @@ class NotTheDemos(ValueError):
     """The folder holds a journal that the demo did not make."""
 
 
-def _clear(folder: Path) -> None:
-    """Remove the journal of an earlier demo, and nothing else."""
+def clear(folder: Path, bins: Collection[str]) -> None:
+    """Remove the journal of an earlier demo, which holds those bins and no others, and nothing else."""
     from underlid.journal.errors import NoJournal
     from underlid.journal.store import FILE, Journal
 
@@ -363,7 +363,7 @@ def _clear(folder: Path) -> None:
             names = {record.name for record in earlier.bins()}
     except NoJournal:
         return
-    if not names <= {invented.name for invented in BINS}:
+    if not names <= set(bins):
         raise NotTheDemos(f"{folder} holds a journal of your own; give the demo another folder with --out.")
     for leftover in folder.glob(f"{FILE}*"):
         leftover.unlink()

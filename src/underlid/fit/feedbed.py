@@ -12,9 +12,12 @@ from underlid.fit.evidence import layer_depths, situation
 from underlid.fit.feedharm import Amount
 from underlid.fit.feeding import Bed, NoFood
 from underlid.fit.findings import PLAUSIBLE_C
+from underlid.fit.study import Study
 from underlid.quantity import VagueAmount, show_amount
+from underlid.quantity.points import three
 from underlid.records import AnyEntry, Bin, Feeding, Reading
 
+AHEAD_DAYS = 21  # that a feeding is looked at for
 LATEST_DAYS = 14  # readings older than this say little of the weeks to come: our judgement
 #: Bedding whose pH nobody read.
 UNREAD_PH = Fact(7.0, 6.0, 8.0, "not read: what old bedding usually has, and one either way", "judgement")
@@ -121,6 +124,30 @@ def bedding_c_of(
     whole = VagueAmount(low, high, "degC", "between", "readings")
     readings = "1 reading" if len(read) == 1 else f"{len(read)} readings"
     return (low, high), f"The bedding is taken to stay at {show_amount(whole)}, from {readings} of the last two weeks."
+
+
+def fitted_c(study: Study) -> tuple[tuple[float, float], str]:
+    """Mean temperature of the middle over the three weeks to come [degC], 5 and 95 %, and a sentence on it."""
+    told = study.outlook
+    ahead = slice(told.now_index, told.now_index + 24 * AHEAD_DAYS + 1)
+    low, _, high = three(told.draws_c["middle"][:, ahead].mean(axis=1))
+    whole = VagueAmount(round(low, 1), round(high, 1), "degC", "between", "outlook")
+    days = (len(told.time_utc) - 1 - told.now_index) / 24
+    short = "" if days >= AHEAD_DAYS - 1 else f", whose weather reaches {max(days, 0):.0f} days"
+    return (
+        low,
+        high,
+    ), f"The bedding's temperature is that of the fitted outlook{short}: {show_amount(whole)} on the mean."
+
+
+def fitted_live(live_kg: tuple[float, float, float]) -> tuple[tuple[float, float] | None, str]:
+    """Live mass of the worms [kg] by the fitted colony (5, 50 and 95 %), and a sentence on it."""
+    low, middle, high = live_kg
+    if high <= 0:
+        return None, "By the fitted colony no worm lives there now, so nothing is said of their appetite."
+    return (low, high), (
+        f"The worms are those of the fitted colony, {1000 * low:.2g} to {1000 * high:.2g} g live ({1000 * middle:.2g})."
+    )
 
 
 def one_feeding(records: Sequence[AnyEntry], words: str) -> Feeding:

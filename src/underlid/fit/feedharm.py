@@ -8,7 +8,7 @@ figures, meant to be right within a factor of two or three.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields, replace
-from typing import Literal, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Literal, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,10 +21,13 @@ from underlid.chemistry.aftermath import Course
 from underlid.chemistry.pocket import Bedding, Feed, course, draw_rates
 from underlid.chemistry.rates import Rates
 from underlid.chemistry.souring import AMMONIA
-from underlid.fit.feeding import Bed, bedding_of, feed_of
+from underlid.fit.feeding import HEAVIEST_KG_L, Bed, bedding_of, feed_of
 from underlid.worms.facts import Fact as SpeciesFact
 from underlid.worms.rates import FAST_END, appetite
 from underlid.worms.species import Species
+
+if TYPE_CHECKING:
+    from underlid.fit.acidity import Acidity
 
 Array = NDArray[np.float64]
 Drawn = TypeVar("Drawn", Bedding, Feed, Rates)
@@ -33,7 +36,6 @@ Harm = Literal["acid", "ammonia", "salt", "heat", "air", "appetite"]
 THIRDS = (1 / 6, 1 / 2, 5 / 6)  # of the range of temperature: a third of the draws at each
 DAYS = 21.0  # what harms a pocket comes within three weeks: our judgement
 NITROGEN_MG_MOL = 14007.0
-HEAVIEST_KG_L = 0.9  # bedding that still has some air weighs no more, however its materials are drawn: our judgement
 DAY_S, WEEK_DAYS = 86400.0, 7.0
 
 #: Share of the nitrogen of fresh dung that is or soon becomes ammonia, whatever its C:N: urine and uric acid.
@@ -102,6 +104,7 @@ class Question:
     bedding_c : temperature in the weeks to come, low and high [degC]
     live_kg : live mass of the worms, low and high, or None where nothing is known
     heaps : places that the food is put in
+    acidity : what the journal says of its acid, with all that was fed before; None for bedding that never was
     """
 
     bed: Bed
@@ -111,6 +114,7 @@ class Question:
     species: Species
     live_kg: tuple[float, float] | None = None
     heaps: int = 1
+    acidity: Acidity | None = None
 
 
 class Exposed(NamedTuple):
@@ -133,10 +137,17 @@ def exposed(asked: Question, amount: Amount, seed: int, draws: int) -> Exposed:
     rates = draw_rates(draws, rng)
     cold, warm = asked.bedding_c
     at_c = cold + (warm - cold) * np.repeat(THIRDS, draws // len(THIRDS))
-    ran = [
-        course(_of(bedding, mine), _of(fed, mine), _of(rates, mine), float(at_c[mine][0]), days=DAYS)
-        for mine in (at_c == each for each in np.unique(at_c))
-    ]
+    if asked.acidity is None:
+        ran = [
+            course(_of(bedding, mine), _of(fed, mine), _of(rates, mine), float(at_c[mine][0]), days=DAYS)
+            for mine in (at_c == each for each in np.unique(at_c))
+        ]
+    else:
+        which = rng.permutation(draws) % len(asked.acidity.sets.now_ph)
+        bedding = asked.acidity.sets.some(which).bedding
+        if asked.acidity.fitted_warmth:
+            at_c = asked.acidity.ahead_c(which, DAYS)
+        ran = [asked.acidity.fed_now(fed, which, None if asked.acidity.fitted_warmth else at_c, DAYS)]
     share = np.concatenate([one.pocket_share for one in ran])
     wet = np.minimum(np.asarray(bedding.dry_kg) + np.asarray(bedding.water_kg), HEAVIEST_KG_L * asked.bed.litres)
     weight = _Weights(kg, share * wet + kg, wet + kg)

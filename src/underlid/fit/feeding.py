@@ -26,6 +26,7 @@ from underlid.chemistry.pocket import Bedding, Course, Feed, course, draw_rates
 Array = NDArray[np.float64]
 
 DRAWS = 200
+HEAVIEST_KG_L = 0.9  # bedding that still has some air weighs no more, however its materials are drawn: our judgement
 CITRIC_PROTONS = ACIDS["citric"][0]
 CARBON_G_MOL, NITROGEN_G_MOL = 12.011, 14.007
 
@@ -92,9 +93,10 @@ def bedding_of(bed: Bed, draws: int, rng: np.random.Generator) -> Bedding:
     stock, volumes = [one for one, _ in bed.layers], np.array([share for _, share in bed.layers])
     held = drawn_shares(stock, draws, rng)
     dry = (1 - held.water) / held.litres * volumes / volumes.sum()  # [kg] by material in a litre before mixing
-    dry_kg = dry.sum(axis=1) * bed.litres / drawn(SETTLED, draws, rng)
+    laid_kg = dry.sum(axis=1) * bed.litres / drawn(SETTLED, draws, rng)
     each = np.stack([drawn(takes_up(one), draws, rng) for one in stock], axis=1)
     wet = drawn(bed.moisture_pct, draws, rng) / 100
+    dry_kg = np.minimum(laid_kg, HEAVIEST_KG_L * bed.litres * (1 - wet))
     shell = material_of_shells()
     return Bedding(
         dry_kg=dry_kg, water_kg=dry_kg * wet / (1 - wet), litres=bed.litres, ph=drawn(bed.ph, draws, rng),

@@ -18,7 +18,7 @@ from underlid.trials.looks import spend
 from underlid.trials.plan import ARMS, TAKEN, Plan, PlanProblem, by_lot
 from underlid.trials.power import HOPELESS, TRIALS, Power, Surface, answer, power, surface
 from underlid.trials.scene import Counted, Scene
-from underlid.trials.simulated import simulate
+from underlid.trials.simulated import LONGEST_DAYS, simulate
 from underlid.trials.sizes import tost_power
 from underlid.trials.telling import plain
 from underlid.trials.verdict import USUAL_CV
@@ -72,7 +72,9 @@ def plan_of(
         if margin is not None:
             raise PlanProblem("The claim states a range, which stands in place of a margin; leave --margin out.")
         if what not in TAKEN:
-            raise PlanProblem(f"The journal does not hold “{what}”, which this claim states, so it cannot be tested here.")
+            raise PlanProblem(
+                f"The journal does not hold “{what}”, which this claim states, so it cannot be tested here."
+            )
     if what not in TAKEN:
         raise PlanProblem(
             f"The journal does not hold “{what}”, by which this claim is tested; choose another with --outcome: "
@@ -132,7 +134,7 @@ def foresee(
     scene : where it takes place; None where nothing is known of that, or nothing is counted
     """
     few = min(len(plan.bins(arm)) for arm in ARMS) if plan.bins("control") else 0
-    if scene is not None and plan.outcome in COUNTED:
+    if scene is not None and plan.outcome in COUNTED and plan.days <= min(LONGEST_DAYS, scene.days):
         scene = replace(scene, outcome=COUNTED[plan.outcome])
         if not plan.bins("control"):
             return _forecast(plan, scene, trials, progress)

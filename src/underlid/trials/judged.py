@@ -1,8 +1,9 @@
 """How trials are judged, many at once: the verdict of the plan's rule on the numbers of simulated bins.
 
-At each look the pooled t interval of the ratio, on logarithms, decides at that look's share of the error rate; the
-first look that decides stands. "Holds": an interval of level 1 - 2 alpha lies wholly within the margin (Schuirmann
-1987); "fails": wholly beyond it on one side; else it cannot tell yet.
+The pooled t interval of the ratio, on logarithms, decides (Schuirmann 1987: of level 1 - 2 alpha). "Holds": wholly
+within the margin at the last look, at the whole of the error rate, as arms that will part need not have done so before;
+"fails": wholly beyond it on one side, at any look, at that look's share of it; else it cannot tell yet. The first that
+decides stands.
 
 A count of none has no logarithm: it says that numbers are low, not how low. A trial with such a bin cannot tell at that
 look. So it is with arms whose counts do not scatter at all, and with arms of one bin, which say nothing of how bins
@@ -42,6 +43,11 @@ class Rule:
             raise ImpossibleTrial(
                 f"Each of {len(self.days)} looks needs a share of the error rate, above 0, below 0.5."
             )
+
+    @property
+    def alpha(self) -> float:
+        """The whole of the error rate."""
+        return sum(self.alphas)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +91,10 @@ def verdicts(numbers: ArrayLike, rule: Rule) -> NDArray[np.int64]:
     stands = np.full(len(values), CANNOT_TELL)
     for look, alpha in enumerate(rule.alphas):
         low, high = ratio_intervals(values[..., look], alpha)
-        now = np.where((-edge < low) & (high < edge), HOLDS, CANNOT_TELL)
-        now = np.where((low > edge) | (high < -edge), FAILS, now)
+        now = np.where((low > edge) | (high < -edge), FAILS, CANNOT_TELL)
         stands = np.where(stands == CANNOT_TELL, now, stands)
+    low, high = ratio_intervals(values[..., -1], rule.alpha)
+    stands = np.where((stands == CANNOT_TELL) & (-edge < low) & (high < edge), HOLDS, stands)
     return stands
 
 

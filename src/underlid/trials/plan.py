@@ -102,7 +102,9 @@ class Plan:
         if self.stated is not None:
             object.__setattr__(self, "stated", (float(self.stated[0]), float(self.stated[1])))
         object.__setattr__(self, "arms", MappingProxyType(dict(sorted(self.arms.items()))))
-        object.__setattr__(self, "expected", MappingProxyType({name: float(self.expected[name]) for name in sorted(self.expected)}))
+        object.__setattr__(
+            self, "expected", MappingProxyType({name: float(self.expected[name]) for name in sorted(self.expected)})
+        )
 
     def bins(self, arm: ArmName) -> tuple[str, ...]:
         """The bins of an arm, by name."""

@@ -125,8 +125,8 @@ def power(
         found.append(factors_for(scene, ratio, rule.days[-1], trials, seed, told))
         if not found[-1].reached.all():
             notes.append(
-                f"In {1 - found[-1].reached.mean():.0%} of the populations that may live there no change of "
-                f"{scene.acts_on} has an effect of {ratio:.2g} times; they are left out of its chances."
+                f"An effect of {ratio:.2g} times cannot come of {scene.acts_on} in "
+                f"{1 - found[-1].reached.mean():.0%} of the simulated trials; those are left out of its chances."
             )
     if len(rule.days) > 1:
         notes.append(
@@ -151,7 +151,7 @@ def _power(
     """With what the arms without a change show."""
     idle = numbers[:, [CONTROL, IDLE]]
     last = idle[..., -1]
-    low, high = ratio_intervals(last, rule.alphas[-1])
+    low, high = ratio_intervals(last, rule.alpha)
     return Power(
         rule, last.shape[2], len(last), seed, chances(idle, rule), effects[0], effects[1], reached,
         _points(np.exp((high - low) / 2)), float((last == 0).any(axis=(1, 2)).mean()), _cv(last), _points(last[:, 0]),

@@ -125,7 +125,9 @@ def _counted(plan: Plan, record: Bin, samples: list[SampleCount], due: date, tz:
     used = [one for one in samples if any(stage in wanted and _counts(count) for stage, count in one.counts)]
     sized = [one for one in used if 0 < one.volume.low <= one.volume.high < math.inf]
     if not sized:
-        lacking = f"no sample with {plan.outcome} out of a known volume" if not used else "the samples' volume is not noted"
+        lacking = (
+            f"no sample with {plan.outcome} out of a known volume" if not used else "the samples' volume is not noted"
+        )
         return NotTaken(record.name, f"{lacking} near {due:%-d %b %Y}")
     counts = [count for one in sized for stage, count in one.counts if stage in wanted and _counts(count)]
     litres = (sum(one.volume.low for one in sized), sum(one.volume.high for one in sized))
@@ -198,9 +200,7 @@ def _ends(amount: VagueAmount, *, logged: bool) -> tuple[float, float, float]:
     return low, high, 0.0
 
 
-def _first_hatchling(
-    plan: Plan, record: Bin, entries: Sequence[AnyEntry], due: date, tz: ZoneInfo
-) -> Taken | NotTaken:
+def _first_hatchling(plan: Plan, record: Bin, entries: Sequence[AnyEntry], due: date, tz: ZoneInfo) -> Taken | NotTaken:
     """Between the last time they were looked for in vain and the first time they were found."""
     start = date.fromisoformat(plan.starts)
 

@@ -38,7 +38,7 @@ def sentence(told: Verdict) -> str:
         return f"Cannot tell yet: nothing that trial “{plan.name}” is judged by is in the journal."
     if look.effect is None or look.narrow is None or not told.controlled:
         return f"Cannot tell yet: {_single(told, look)}"
-    found = _effect(plan, look)
+    found = _effect(told, look)
     if plan.stated is not None:
         return _stated(told, look)
     if told.word == HOLDS:
@@ -65,10 +65,10 @@ def _stated(told: Verdict, look: Look) -> str:
     assert look.narrow is not None
     plan = told.plan
     limits = plan.stated or (0.0, 0.0)
-    level = f"{100 * (1 - 2 * look.alpha):.3g} %"
+    level = f"{100 * look.level:.3g} %"
     came = (
         f"{plan.outcome} came to {amount_words(plan, look.narrow)} (estimated from {len(look.values)} bins, {level} "
-        f"interval of their mean, day {plan.looks[look.number]})"
+        f"interval of their mean, day {plan.looks[look.number]}{_without(told)})"
     )
     claimed = f"the {plain(limits[0])} to {plain(limits[1])} {plan.unit}".rstrip() + " that is stated"
     if told.caps or told.exploratory:
@@ -100,10 +100,10 @@ def effect_words(plan: Plan, ends: tuple[float, float]) -> str:
             return f"{plain(low, 2)} times or more"
         return f"{plain(low, 2)} to {plain(high, 2)} times"
     if math.isinf(low) or math.isinf(high):
-        known = f"{low:+.2g} {plan.unit} or more" if math.isfinite(low) else f"{high:+.2g} {plan.unit} or less"
+        known = f"{_signed(low)} {plan.unit} or more" if math.isfinite(low) else f"{_signed(high)} {plan.unit} or less"
         return known if math.isfinite(low) or math.isfinite(high) else "an unknown amount"
-    warmth = f" ({1.8 * low:+.2g} to {1.8 * high:+.2g} °F)" if plan.unit == "K" else ""
-    return f"{low:+.2g} to {high:+.2g} {plan.unit}{warmth}"
+    warmth = f" ({_signed(1.8 * low)} to {_signed(1.8 * high)} °F)" if plan.unit == "K" else ""
+    return f"{_signed(low)} to {_signed(high)} {plan.unit}{warmth}"
 
 
 def amount_words(plan: Plan, ends: tuple[float, float]) -> str:
@@ -120,6 +120,15 @@ def plain(value: float, digits: int = 3) -> str:
     return f"{rounded:.0f}" if abs(rounded) >= 1000 else f"{rounded:.6f}".rstrip("0").rstrip(".")
 
 
+def effect_sentence(plan: Plan, ends: tuple[float, float]) -> str:
+    """What the change did, as the middle of a sentence."""
+    effect = effect_words(plan, ends)
+    if plan.scale == "ratio":
+        there = f"was {effect} as much" if plan.outcome == "live mass" else f"were {effect} as many"
+        return f"with “{plan.changed}” there {there} {plan.outcome} as with “{plan.control}”"
+    return f"with “{plan.changed}” {plan.outcome} differed by {effect} from “{plan.control}”"
+
+
 def settles(told: Verdict) -> tuple[str, ...]:
     """What would settle it."""
     plan, look = told.plan, told.decided_by
@@ -130,7 +139,8 @@ def settles(told: Verdict) -> tuple[str, ...]:
         said.append("Bins without the change, started alike and on the same day, to compare with.")
     if told.exploratory:
         said.append("The same trial registered before its first count.")
-    left = [number for number, _ in enumerate(plan.looks) if look is None or number > look.number]
+    counted = max((one.number for one in told.looks), default=-1)
+    left = [number for number, _ in enumerate(plan.looks) if number > counted]
     if left:
         said.append(f"The looks still to come: {', '.join(f'day {plan.looks[number]}' for number in left)}.")
     if plan.scale == "ratio" and plan.bins("control"):
@@ -201,7 +211,9 @@ def looks(told: Verdict) -> tuple[LookRow, ...]:
             ""
             if look.narrow is None
             else (effect_words if told.plan.stated is None else amount_words)(told.plan, look.narrow),
-            f"{100 * (1 - 2 * look.alpha):.3g} % interval"
+            ""
+            if look.narrow is None
+            else f"{100 * look.level:.3g} % interval"
             + (
                 f", assumed CV {100 * look.effect.assumed_cv:.0f} %"
                 if look.effect is not None and look.effect.assumed_cv is not None
@@ -215,12 +227,17 @@ def looks(told: Verdict) -> tuple[LookRow, ...]:
 
 def expected(plan: Plan) -> str:
     """What simulated trials of this plan came to, in a sentence; empty where none were made."""
-    chances = {
-        name: plan.expected.get(name) for name in ("holds if nothing", "holds at margin", "fails at twice the margin")
-    }
-    if any(value is None for value in chances.values()):
+    nothing, at_margin, twice = (
+        None if plan.expected.get(name) is None else 100 * plan.expected[name]
+        for name in ("holds if nothing", "holds at margin", "fails at twice the margin")
+    )
+    if nothing is None:
         return ""
-    nothing, at_margin, twice = (100 * float(value or 0.0) for value in chances.values())
+    if at_margin is None or twice is None:
+        return (
+            "By the spread of like bins, before the start: if the change does nothing, it would be found to hold in "
+            f"{nothing:.0f} % of such trials."
+        )
     return (
         f"By simulated trials of this plan, before the start: if the change does nothing, it would be found to hold in "
         f"{nothing:.0f} % of them; with an effect as large as the margin, wrongly so in {at_margin:.1f} %; with one "
@@ -237,11 +254,11 @@ def outcome_words(plan: Plan, one: Taken) -> str:
         how = "estimated" if one.noise else "read"
         if plan.outcome == "live mass":
             return f"{plain(low)} to {plain(high)} kg, {how}"
-        if one.noise == 0.0 and high <= NONE_FOUND[1] and low <= NONE_FOUND[0]:
+        if one.noise == 0.0 and (one.low, one.high) == tuple(map(math.log, NONE_FOUND)):
             return "none found, read"
         if math.isinf(high):
             return f"{plain(low)} or more, {how}"
-        return f"{plain(high)}, read" if low == high else f"{plain(low)} to {plain(high)}, {how}"
+        return f"{high:.0f}, read" if low == high else f"{plain(low)} to {plain(high)}, {how}"
     unit = "°C" if plan.unit == "K" else "pH" if plan.unit == "pH units" else plan.unit
     if math.isinf(high):
         return f"not by {low:.0f} {unit}, read"
@@ -254,20 +271,24 @@ def outcome_words(plan: Plan, one: Taken) -> str:
 # --- inside ----------------------------------------------------------------------------------------------
 
 
-def _effect(plan: Plan, look: Look) -> str:
+def _effect(told: Verdict, look: Look) -> str:
     assert look.narrow is not None
+    plan = told.plan
     bins = [sum(plan.arms[one.bin] == arm for one in look.values) for arm in ARMS]
-    level = f"{100 * (1 - 2 * look.alpha):.3g} %"
+    level = f"{100 * look.level:.3g} %"
     many = (
         f"estimated from {bins[1]} changed and {bins[0]} control bins, {level} interval, day {plan.looks[look.number]}"
+        f"{_without(told)}"
     )
-    effect = effect_words(plan, look.narrow)
-    if plan.scale == "ratio":
-        there = "there was {} as much" if plan.outcome == "live mass" else "there were {} as many"
-        return (
-            f"with “{plan.changed}” {there.format(effect)} {plan.outcome} as with “{plan.control}” ({many})"
-        )
-    return f"with “{plan.changed}” {plan.outcome} differed by {effect} from “{plan.control}” ({many})"
+    return f"{effect_sentence(plan, look.narrow)} ({many})"
+
+
+def _signed(value: float) -> str:
+    return f"{'-' if value < 0 else '+'}{plain(abs(value), 2)}"
+
+
+def _without(told: Verdict) -> str:
+    return f"; without {', '.join(told.dropped)}, dropped after registration" if told.dropped else ""
 
 
 def _single(told: Verdict, look: Look) -> str:
@@ -276,6 +297,7 @@ def _single(told: Verdict, look: Look) -> str:
         low, high, at = (plan.expected.get(f"day {plan.looks[look.number]} {part}") for part in ("p5", "p95", "p50"))
         one = look.values[0]
         seen = f"bin {one.bin} gave {plan.outcome} {outcome_words(plan, one)}"
+        late = " It was registered after the counts were known, so it is exploratory." if told.exploratory else ""
         if low is None or high is None or at is None:
             return f"{seen}, and there is no bin to compare it with and no forecast that was registered."
         spread = NINETY * one.noise
@@ -284,9 +306,9 @@ def _single(told: Verdict, look: Look) -> str:
         if value[1] < low or value[0] > high:
             within = "outside"
         return (
-            f"{seen}, {within} the {plain(low)} to {plain(high)} that the model forecast at the trial's registration (90 %, "
-            "predicted). No bin is there to compare with: it shows what is possible here, not whether the change did "
-            "it."
+            f"{seen}, {within} the {plain(low)} to {plain(high)} that the model forecast at the trial's registration "
+            "(90 %, predicted). No bin is there to compare with: it shows what is possible here, not whether the "
+            f"change did it.{late}"
         )
     return _first(told)
 
@@ -313,7 +335,11 @@ def _more_bins(plan: Plan, look: Look | None) -> str:
             f"With bins that differ {of}, no trial of a size that anybody keeps could show that it lies inside "
             f"{margin_words(plan)}: a wider margin, or bins more alike, would be needed."
         )
+    fewest = min(len(plan.bins(arm)) for arm in ARMS)
+    more = (
+        "" if need > fewest else f" ({fewest} were there: it came out otherwise by luck, or there is something in it)"
+    )
     return (
         f"About {need} bins in each arm would show that it lies inside {margin_words(plan)} in 8 of 10 trials, if the "
-        f"change does nothing and bins differ {of}."
+        f"change does nothing and bins differ {of}{more}."
     )

@@ -4,14 +4,21 @@ The statement under test is always that the change makes no difference beyond th
 of the effect lies inside the margin, and fails where all of it lies beyond, on one side; either is a test of its own,
 wrong at most as often as the plan allows (two one-sided tests; Schuirmann 1987). Everything else is “cannot tell yet”,
 which is not the same as no difference. Whatever would make a decided verdict unfair takes it back to that, and says so.
+
+Only the last look may say that it holds, as arms that will part need not have done so earlier; earlier looks may say
+that it fails, and share the error rate of that. Vague counts widen the interval by as much as all of one arm may lie at
+its low ends and all of the other at its high ends: errors of words need not even out.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Literal
+
+import numpy as np
 
 from underlid.records import AnyEntry, Bin, PlanChange
 from underlid.trials.compare import (
@@ -46,10 +53,10 @@ SPREAD: Mapping[str, tuple[float, float]] = {
 class Look:
     """What one look came to.
 
-    alpha : its share of the error rate; values : by bin; lost : bins that give nothing, with the reason
+    alpha : its share of the error rate of “fails”; values : by bin; lost : bins that give nothing, with the reason
     effect : changed less control on the scale of the analysis, or the mean beside a stated range; None where it cannot
-    be told, for the reason `cannot`
-    narrow, wide : intervals that decide about the margin and about any difference at all
+    be told, for the reason `cannot`; slack : by which its intervals are widened for vague words
+    narrow, wide : intervals that decide about the margin, of that `level`, and about any difference at all
     complete : whether nothing more is to come of it
     """
 
@@ -61,9 +68,11 @@ class Look:
     complete: bool
     effect: Estimated | None
     narrow: tuple[float, float] | None
+    level: float
     wide: tuple[float, float] | None
     finding: Finding | StatedFinding | None
     word: Word
+    slack: float = 0.0
     cannot: str = ""
 
 
@@ -116,10 +125,11 @@ def verdict(
     ]
     looks = [look for look in looks if look.values]
     stands = next((look for look in looks if look.word != OPEN and look.complete), looks[-1] if looks else None)
-    caps = () if stands is None else _caps(plan, stands)
-    exploratory = stands is not None and any(
+    caps = () if stands is None else (*_caps(plan, stands), *_dropped_late(plan, changes, bins, entries, now))
+    exploratory = any(
         one.day < registered_at.date() or (one.noted_at is not None and one.noted_at < registered_at)
-        for one in stands.values
+        for look in looks
+        for one in look.values
     )
     word: Word = OPEN if stands is None or caps or exploratory or not stands.complete else stands.word
     return Verdict(plan, registered_at, word, tuple(looks), stands, caps, exploratory, tuple(changes), dropped)
@@ -153,20 +163,77 @@ def _look(
     control, changed = (_arm(plan, name, found) for name in ARMS)
     spread, limits = SPREAD[plan.unit], plan.stated_on_scale
     effect: Estimated
+    level = 1 - 2 * plan.alpha
     try:
         if limits is not None:
             effect = stated(changed, *limits, spread)
         else:
             effect = difference(control, changed, spread, _assumed_cv(plan, control, changed))
     except CannotCompare as error:
-        return Look(number, due, alpha, tuple(found), tuple(lost), complete, *(None,) * 4, OPEN, str(error))
-    narrow, wide = effect.interval(1 - 2 * alpha), effect.interval(1 - alpha)
+        return Look(
+            number,
+            due,
+            alpha,
+            tuple(found),
+            tuple(lost),
+            complete,
+            None,
+            None,
+            level,
+            None,
+            None,
+            OPEN,
+            cannot=str(error),
+        )
+    slack = sum(_vagueness(arm) for arm in (control, changed))
+    last = number == len(plan.looks) - 1
+    # Of a stated number, which is that of the end, earlier looks say nothing.
+    failing_level = level if limits is not None else 1 - 2 * alpha
+    holding, failing = (_widened(effect.interval(each), slack) for each in (level, failing_level))
+    wide = _widened(effect.interval(1 - alpha), slack)
     low, high = limits or (-plan.margin_on_scale, plan.margin_on_scale)
+    word, narrow = OPEN, holding if last else failing
+    if last and low < holding[0] and holding[1] < high:
+        word = HOLDS
+    elif (failing[0] > high or failing[1] < low) and (last or limits is None):
+        word, narrow = FAILS, failing
     told = effect.finding if isinstance(effect, Stated) else finding(narrow, wide, plan.margin_on_scale)
-    word: Word = (
-        HOLDS if low < narrow[0] and narrow[1] < high else FAILS if narrow[0] > high or narrow[1] < low else OPEN
-    )
-    return Look(number, due, alpha, tuple(found), tuple(lost), complete, effect, narrow, wide, told, word)
+    shown = level if narrow is holding else failing_level
+    return Look(number, due, alpha, tuple(found), tuple(lost), complete, effect, narrow, shown, wide, told, word, slack)
+
+
+def _vagueness(arm: Arm) -> float:
+    """How far the mean of an arm may lie from where it is taken to be, if all its words err the same way."""
+    widths = arm.high - arm.low
+    bounded = widths[np.isfinite(widths)]
+    return float(bounded.mean()) / 2 if len(bounded) else 0.0
+
+
+def _widened(interval: tuple[float, float], by: float) -> tuple[float, float]:
+    return interval[0] - by, interval[1] + by
+
+
+def _dropped_late(
+    plan: Plan,
+    changes: Sequence[PlanChange],
+    bins: Mapping[str, Bin],
+    entries: Mapping[str, Sequence[AnyEntry]],
+    now: datetime,
+) -> tuple[str, ...]:
+    """Bins that were dropped when what they gave was known."""
+    late: list[str] = []
+    for change in changes:
+        if change.what != "bin dropped" or change.bin is None or change.bin not in {*bins} & {*plan.arms}:
+            continue
+        for number in range(len(plan.looks)):
+            one = taken(plan, number, bins[change.bin], entries.get(change.bin, ()), min(now, change.noted_at))
+            if isinstance(one, Taken):
+                late.append(change.bin)
+                break
+    if not late:
+        return ()
+    named = " and ".join(sorted(set(late)))
+    return (f"What {named} gave was known before it was dropped, so leaving it out may mislead.",)
 
 
 def _arm(plan: Plan, name: ArmName, found: Sequence[Taken]) -> Arm:
@@ -194,8 +261,8 @@ def _caps(plan: Plan, look: Look) -> tuple[str, ...]:
         )
     if not plan.same_sort:
         said.append("By the plan the arms were not sorted alike, so what was overlooked may differ between them.")
-    kinds = {arm: {each for one in look.values if plan.arms[one.bin] == arm for each in one.alike} for arm in ARMS}
-    if plan.bins("control") and kinds["control"] != kinds["changed"] and all(kinds.values()):
-        only = sorted(kinds["control"] ^ kinds["changed"])
-        said.append(f"The arms were not looked at alike ({'; '.join(only)} in one arm only): they cannot be compared.")
+    usual = Counter(one.alike for one in look.values).most_common(1)[0][0]
+    if odd := [one for one in look.values if one.alike != usual]:
+        named = "; ".join(f"{one.bin}: {', '.join(one.alike)}" for one in odd)
+        said.append(f"Not all bins were looked at alike ({named}; the others: {', '.join(usual)}).")
     return tuple(said)

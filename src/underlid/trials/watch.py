@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -43,7 +44,8 @@ _DENIED = re.compile(
 _NUMBERS = (
     "a|about|some|at least|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|dozens?|couple|few|several"
 )
-_HOW_MANY = re.compile(rf"(?:\b(?:{_NUMBERS})\b|\d)[^.;,]*$", re.IGNORECASE)
+_SAID_OF = re.compile(r"\b(?:worms?|adults?|juveniles?|hatchlings?|were|are|was|had|have|of|them|found)\b", re.I)
+_HOW_MANY = re.compile(rf"(?=((?:\b(?:{_NUMBERS})\b|(?<![\d.])\d)[^.;,]*$))", re.IGNORECASE)  # from each number on
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,13 +60,17 @@ class Alarm:
 
 def alarms(rules: Sequence[StopRule], record: Bin, entries: Sequence[AnyEntry], now: datetime) -> tuple[Alarm, ...]:
     """What the entries of the last two weeks break: for each rule the worst and latest entry, the sure ones first."""
-    lately = [one for one in entries if now - LATELY <= one.when.end and one.when.start <= now]
+    known = [one for one in entries if one.when.start <= now]
+    lately = [one for one in known if now - LATELY <= one.when.end]
     found = []
     for rule in rules:
         if rule.what in READ:
             found += _by_reading(rule, lately)
+        elif rule.what in NOTED and rule.limit is None:
+            found += [_alarm(rule, one, True) for one, _ in _noted(rule, lately)]
         elif rule.what in NOTED:
-            found += _by_note(rule, record, lately)
+            since = now - max(LATELY, timedelta(hours=rule.hours or 0.0))
+            found += _by_sum(rule, record, [one for one in known if since <= one.when.end], now - LATELY)
     first: dict[StopRule, Alarm] = {}
     for one in sorted(found, key=lambda one: (not one.sure, -one.entry.when.end.timestamp())):
         first.setdefault(one.rule, one)
@@ -79,18 +85,6 @@ def rules_for(bin: str, plans: Sequence[Plan]) -> tuple[StopRule, ...]:
     """
     ours = {_watched(rule): rule for rule in welfare_rules()}
     return tuple((ours | {_watched(rule): rule for plan in plans if bin in plan.arms for rule in plan.stop}).values())
-
-
-def without_refuge_h(rule: StopRule, refuge: Sequence[float]) -> float | None:
-    """Longest run of hours in which the refuge [share of the bedding] is below the rule's limit, None if too short.
-
-    refuge : hour by hour, as an outlook has it
-    """
-    longest = run = 0
-    for share in refuge:
-        run = run + 1 if rule.limit is not None and share < rule.limit else 0
-        longest = max(longest, run)
-    return float(longest) if longest >= max(rule.hours or 1.0, 1.0) else None
 
 
 # --- inside ----------------------------------------------------------------------------------------------
@@ -112,45 +106,48 @@ def _by_reading(rule: StopRule, entries: Sequence[AnyEntry]) -> list[Alarm]:
     return found
 
 
-def _by_note(rule: StopRule, record: Bin, entries: Sequence[AnyEntry]) -> list[Alarm]:
+def _noted(rule: StopRule, entries: Sequence[AnyEntry]) -> list[tuple[Note, VagueAmount | None]]:
+    """The notes that say so, each with how many, None where that is not said."""
     found = []
     for one in entries:
-        if not isinstance(one, Note):
-            continue
-        said = next(
-            (said for said in NOTED[rule.what].finditer(one.words) if not _DENIED.search(one.words[: said.start()])),
-            None,
-        )
-        if said is None:
-            continue
-        if rule.limit is None:
-            found.append(_alarm(rule, one, True))
-            continue
-        many = _how_many(one.words[: said.start()])
-        most = rule.limit * record.founders.high if math.isfinite(record.founders.high) else math.inf
-        least = rule.limit * max(record.founders.low, 0.0)
-        if many is None or many.high >= least:
-            found.append(_alarm(rule, one, many is not None and many.low >= most))
+        if isinstance(one, Note):
+            for said in NOTED[rule.what].finditer(one.words):
+                before = one.words[: said.start()]
+                if not _DENIED.search(before):
+                    found.append((one, _how_many(before)))
+                    break
     return found
+
+
+def _by_sum(rule: StopRule, record: Bin, entries: Sequence[AnyEntry], lately: datetime) -> list[Alarm]:
+    """Deaths or escapes add up over the time of the rule; the alarm is of the latest note, if that is of late."""
+    noted = _noted(rule, entries)
+    if not noted or rule.limit is None:
+        return []
+    latest, _ = max(noted, key=lambda pair: pair[0].when.end)
+    if latest.when.end < lately:
+        return []
+    low = sum(0.0 if many is None else max(many.low, 0.0) for _, many in noted)
+    high = sum(math.inf if many is None else many.high for _, many in noted)
+    most = rule.limit * record.founders.high if math.isfinite(record.founders.high) else math.inf
+    least = rule.limit * max(record.founders.low, 0.0)
+    return [_alarm(rule, latest, low >= most, len(noted))] if high >= least else []
 
 
 def _how_many(before: str) -> VagueAmount | None:
     """The number that stands before the word, None where there is none to be read."""
-    said = _HOW_MANY.search(before)
-    if said is None:
-        return None
-    words = re.sub(r"\b(?:worms?|adults?|juveniles?|hatchlings?|were|are|was|had|have|of|them|found)\b", "", said[0])
-    try:
-        return parse_amount(" ".join(words.split()), expect="1")
-    except AmountError:
-        return None
+    for said in _HOW_MANY.finditer(before):
+        with suppress(AmountError):
+            return parse_amount(" ".join(_SAID_OF.sub("", said[1]).split()), expect="1")
+    return None
 
 
-def _alarm(rule: StopRule, entry: AnyEntry, sure: bool) -> Alarm:
+def _alarm(rule: StopRule, entry: AnyEntry, sure: bool, together: int = 1) -> Alarm:
     lasting = ", if it lasts," if rule.hours is not None and rule.what not in ("deaths share", "escape") else ""
+    others = f" with {together - 1} earlier" if together > 1 else ""
     breaks = f"{'breaks' if sure else 'may break'}{lasting}"
     return Alarm(
         rule, entry, sure,
-        f"Bin {entry.bin}: “{entry.words}” ({show_when(entry.when)}) {breaks} the stop rule “{rule.watched}”: {rule.then}. "
-        f"{rule.because}",
+        f"Bin {entry.bin}: “{entry.words}” ({show_when(entry.when)}){others} {breaks} the stop rule “{rule.watched}”: "
+        f"{rule.then}. {rule.because}",
     )  # fmt: skip

@@ -1,0 +1,66 @@
+"""Stop rules on refuge: how probably the fitted bedding leaves the worms too little room, lately or soon.
+
+A reading tells of a spot; how much of the bedding stays inside what the species tolerates only the fit can tell, hour
+by hour and draw by draw.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from underlid.fit.study import Study
+from underlid.trials.stopping import StopRule
+from underlid.trials.watch import LATELY
+
+WATCHED = "refuge below"
+WORTH_TELLING = 0.1  # chance below which nothing is said: our judgement
+HOUR_S = 3600
+
+
+@dataclass(frozen=True, slots=True)
+class Shrinking:
+    """A rule on refuge, and the chances that it was broken in the last two weeks or will be in a forecast's reach."""
+
+    rule: StopRule
+    lately: float
+    ahead: float
+
+    @property
+    def sentence(self) -> str:
+        """What to tell the keeper."""
+        return (
+            f"By the fit the stop rule “{self.rule.watched}” was broken in the last two weeks with a chance of "
+            f"{self.lately:.0%} (estimated), and will be in the days to come with {self.ahead:.0%} (predicted): "
+            f"{self.rule.then}. {self.rule.because}"
+        )
+
+
+def shrinking(rules: Sequence[StopRule], study: Study) -> tuple[Shrinking, ...]:
+    """The rules on refuge that the bedding breaks with a chance of WORTH_TELLING or more."""
+    told = study.outlook
+    hours = len(told.time_utc)
+    now = min(told.now_index, hours - 1)
+    begin = max(0, now - int(LATELY.total_seconds()) // HOUR_S)
+    end = min(told.forecast_until, hours)
+    found = []
+    for rule in rules:
+        if rule.what == WATCHED and rule.limit is not None:
+            below = told.refuge_draws[:, :, 0] < rule.limit
+            least = round(max(rule.hours or 1.0, 1.0))
+            lately = float((longest(below[:, begin : now + 1]) >= least).mean())
+            # A run that has begun may only get long enough in the hours to come.
+            ahead = float((longest(below[:, max(0, now + 1 - least) : end]) >= least).mean()) if end > now + 1 else 0.0
+            if max(lately, ahead) >= WORTH_TELLING:
+                found.append(Shrinking(rule, lately, ahead))
+    return tuple(found)
+
+
+def longest(true: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Length of the longest run of hours that are true, (draws,) of (draws, hours)."""
+    hours = np.arange(1, true.shape[1] + 1)
+    last_false = np.maximum.accumulate(np.where(true, 0, hours), axis=1)
+    return np.asarray(np.where(true, hours - last_false, 0).max(axis=1, initial=0))
