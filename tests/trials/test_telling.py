@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from tests.trials.bins import REGISTERED, a_plan, arms, judged, sorts
 from underlid.records import PlanChange
-from underlid.trials import telling
+from underlid.trials import shown, telling
 from underlid.trials.plan import ArmName, Plan
 from underlid.trials.verdict import FAILS, HOLDS, OPEN, Verdict
 
@@ -227,7 +227,7 @@ def test_an_about_is_told_as_the_range_that_holds_nine_in_ten():
     ],
 )
 def test_the_margin_is_told_as_a_range(changes, margin):
-    assert telling.margin_words(a_plan(FOUR, **changes)) == margin
+    assert shown.margin_words(a_plan(FOUR, **changes)) == margin
 
 
 @pytest.mark.parametrize(
@@ -244,13 +244,13 @@ def test_the_margin_is_told_as_a_range(changes, margin):
     ],
 )
 def test_an_effect_is_told_without_infinities_and_powers_of_ten(changes, ends, words):
-    assert telling.effect_words(a_plan(FOUR, **changes), ends) == words
+    assert shown.effect_words(a_plan(FOUR, **changes), ends) == words
 
 
 @settings(max_examples=100)
 @given(value=st.floats(1e-5, 1e9))
 def test_plain_numbers_have_three_figures_and_no_power(value):
-    said = telling.plain(value)
+    said = shown.plain(value)
     assert re.fullmatch(r"\d+(\.\d+)?", said)
     assert float(said) == pytest.approx(value, rel=0.006, abs=1e-6)
 

@@ -10,7 +10,7 @@ import pytest
 from tests.trials.bins import END, REGISTERED, a_bin, a_plan, arms, judged, said, sorts
 from tests.update.test_page import Outline
 from underlid.records import PlanChange
-from underlid.trials import telling
+from underlid.trials import shown, telling
 from underlid.trials.claims import every_claim, welfare_rules
 from underlid.trials.plan import digest
 from underlid.trials.verdict import FAILS, HOLDS, Verdict
@@ -148,7 +148,7 @@ def test_the_page_holds_all_that_the_verdict_rests_on():
     text = outline.text
     assert digest(plan) in html
     for said_so in (
-        *telling.settles(told), *telling.rivals(told), telling.margin_words(plan), telling.expected(plan),
+        *telling.settles(told), *telling.rivals(told), shown.margin_words(plan), telling.expected(plan),
         "knocked over by a fox", "bin dropped (x3)", "who counted knew the arm", "2025-03-20 12:00",
         "full sort: 110 adults",
         CLAIM.sentence, "day 180", "day 360", "98 % interval", "90 % interval", "One trial in one place",

@@ -167,7 +167,7 @@ def _scene(
 
 def _print_plan(made: Plan, said: Sequence[str], how: str, target: Path) -> None:
     from underlid.trials.plan import ARMS
-    from underlid.trials.telling import margin_words
+    from underlid.trials.shown import margin_words
 
     out = console(WIDTH)
     out.print(f"Trial “{made.name}”: {made.statement}")

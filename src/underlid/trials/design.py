@@ -18,9 +18,9 @@ from underlid.trials.looks import spend
 from underlid.trials.plan import ARMS, TAKEN, Plan, PlanProblem, by_lot
 from underlid.trials.power import HOPELESS, TRIALS, Power, Surface, answer, power, surface
 from underlid.trials.scene import Counted, Scene
+from underlid.trials.shown import plain
 from underlid.trials.simulated import LONGEST_DAYS, simulate
 from underlid.trials.sizes import tost_power
-from underlid.trials.telling import plain
 from underlid.trials.verdict import USUAL_CV
 from underlid.worms.habitat import DRY_SHARE, Habitat
 from underlid.worms.species import Species

@@ -14,7 +14,7 @@ from underlid.trials.arm import CannotCompare
 from underlid.trials.compare import Difference
 from underlid.trials.plan import Plan
 from underlid.trials.pooled import Keeper, Pooled, keeper, pool
-from underlid.trials.telling import effect_sentence, margin_words
+from underlid.trials.shown import effect_sentence, margin_words
 from underlid.trials.verdict import FAILS, HOLDS, OPEN, Verdict, Word
 
 

@@ -10,7 +10,7 @@ import altair as alt
 from markupsafe import Markup
 
 from underlid import __version__
-from underlid.trials import telling
+from underlid.trials import shown, telling
 from underlid.trials.claims import Claim
 from underlid.trials.plan import digest
 from underlid.trials.verdict import Verdict
@@ -41,7 +41,7 @@ def page(told: Verdict, claim: Claim | None, alarms: tuple[Alarm, ...], now: dat
         },
         rows=telling.rows(told),
         looks=telling.looks(told),
-        margin=telling.margin_words(told.plan),
+        margin=shown.margin_words(told.plan),
         compared=(
             "The mean of the bins." if told.plan.stated is not None else
             "Changed over control." if told.plan.scale == "ratio" else "Changed less control."
