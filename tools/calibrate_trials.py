@@ -166,8 +166,8 @@ Written by `tools/calibrate_trials.py`: {trials:,} simulated trials a row, of bi
 at 16 to 19 °C (61 to 66 °F), {demo.FOUNDERS} founders each, bins differing by chance and by 30 % in laying and in food.
 One arm keeps all its animals, or each with a chance of a half (an effect as large as the margin of {MARGIN:g}) or of a
 quarter, so that the true ratio is known. The keeper writes exact counts, or vague ones (a third ranges, a third
-“about”); the words are parsed and judged as any journal is. “One look” is at the end; with three, the first two take a
-fifth of the error rate.
+“about”); the words are parsed and judged as any journal is. “One look” is at the end; with three, the first two may
+only say “fails”, at a fifth of its error rate. Vague words widen what decides, as all may err the same way.
 
 Wrong is to say “holds” with an effect as large as the margin (at most 5 % is allowed), and “fails” without any. At
 exactly the margin “fails” is right by a hair, and may come in 5 % too. A rate of 5 % shows as {low:.1f} to {high:.1f} %

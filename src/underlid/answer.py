@@ -2,27 +2,42 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
+from uuid import uuid4
 
+from underlid.counting.parts import bedding_litres
 from underlid.fit.census import Census, census, census_key, particles_for
 from underlid.fit.colony import Prior, prior
+from underlid.fit.evidence import situation
 from underlid.fit.posterior import Posterior
 from underlid.fit.study import FORECAST_DAYS, Case, Study, fit_case, lay_out, study
 from underlid.fit.tally import Tally, tally
 from underlid.journal.memory import recall, remember
 from underlid.journal.store import Journal
-from underlid.trials.plan import plan_from
+from underlid.quantity.amount import VagueAmount, parse_amount
+from underlid.records import Bin, PlanChange, RegisteredPlan
+from underlid.trials import telling
+from underlid.trials.claims import Claim, claims_from, every_claim
+from underlid.trials.design import fed_weekly, steady_scene
+from underlid.trials.plan import Plan, canonical, digest, plan_from
+from underlid.trials.scene import Scene, scene_of
 from underlid.trials.stopping import StopRule
 from underlid.trials.verdict import Verdict, verdict
 from underlid.trials.watch import Alarm, alarms, rules_for
 from underlid.weather.files import read_weather
 from underlid.weather.series import Weather, fill_gaps
+from underlid.worms.species import species
 
 SEED = 1
+
+
+class TrialProblem(ValueError):
+    """What a trial was asked with cannot be."""
 
 
 def weather_from(
@@ -116,6 +131,113 @@ def trial_of(journal: Journal, name: str, now: datetime) -> tuple[Verdict, tuple
     entries = {each: journal.entries(each) for each in bins}
     told = verdict(plan, kept.registered_at, bins, entries, journal.plan_changes(name), now)
     return told, tuple(alarm for each in bins for alarm in alarms(plan.stop, bins[each], entries[each], now))
+
+
+def known_claims(journal: Journal) -> dict[str, Claim]:
+    """Our claims and those that the journal keeps; of two of a name the later holds."""
+    known = dict(every_claim())
+    for own in journal.own_claims():
+        known |= claims_from(own.text, f"claims kept on {own.noted_at:%Y-%m-%d}")
+    return known
+
+
+def trial_scene(
+    plan: Plan, record: Bin, bedding_c: VagueAmount, food: VagueAmount, of: Study | None = None
+) -> Scene:  # fmt: skip
+    """Where a planned trial is simulated: in bins like `record`, in the bedding of its study if there is one.
+
+    bedding_c : its temperature where there is no study; food : kg a week
+    """
+    if not 0 <= food.low <= food.high < 100:
+        raise TrialProblem(f"Food of “{food.words}” must be a mass a week with both ends, as “300 g”.")
+    founders = parse_amount(str(plan.founders), expect="1")
+    if of is not None:
+        scene = scene_of(of, founders=founders)
+        if scene.days < plan.days:
+            raise TrialProblem(
+                f"The weather reaches {scene.days} days from the start of {record.name}, the trial {plan.days}; give a "
+                f"file that reaches {plan.days + 1} days after {record.started.words}, or a typical year."
+            )
+    else:
+        if not -5 <= bedding_c.low <= bedding_c.high <= 45:
+            raise TrialProblem(
+                f"“{bedding_c.words}” must be a bedding temperature with both ends, from -5 to 45 °C (23 to 113 °F), "
+                "as “12-18 C”."
+            )
+        seen, warm = situation(record), (bedding_c.low, bedding_c.high)
+        litres = bedding_litres(record, seen.vessel)
+        middle = (litres.low + litres.high) / 2
+        scene = steady_scene(species(record.species), seen, middle, warm, plan.days + 1, founders)
+    return fed_weekly(scene, (food.low + food.high) / 2)
+
+
+def register(journal: Journal, plan: Plan, now: datetime) -> tuple[RegisteredPlan, tuple[str, ...]]:
+    """Freeze a plan under its hash; and what would make the trial exploratory, or leave it without a bin."""
+    new = RegisteredPlan(name=plan.name, text=canonical(plan), sha256=digest(plan), registered_at=now)
+    journal.register(new)
+    kept = journal.plan(plan.name)
+    standing = {record.name for record in journal.bins()}
+    said = []
+    if missing := [name for name in plan.arms if name not in standing]:
+        said.append(f"Not in the journal yet: {', '.join(missing)}. Start each before the first count.")
+    if plan.starts < kept.registered_at.date().isoformat():
+        said.append(
+            f"It started on {plan.starts}: what was counted before now makes it exploratory, and decides nothing."
+        )
+    return kept, tuple(said)
+
+
+def change_trial(
+    journal: Journal, name: str, words: str, now: datetime, dropped: str | None = None, key: str | None = None
+) -> PlanChange:
+    """Record what became different in a registered trial, or that a bin no longer counts; `key` is its id."""
+    plan = plan_from(journal.plan(name).text)
+    if not words.strip():
+        raise TrialProblem("Say what changed and why; it will stand beside the verdict.")
+    if dropped is not None and dropped not in plan.arms:
+        raise TrialProblem(f"“{dropped}” is no bin of that trial; its bins are {', '.join(plan.arms)}.")
+    change = PlanChange(
+        id=key or uuid4().hex, plan=name, what="other" if dropped is None else "bin dropped", bin=dropped, words=words,
+        noted_at=now,
+    )  # fmt: skip
+    journal.change_plan(change)
+    return change
+
+
+def verdict_json(told: Verdict, alarms: Sequence[Alarm]) -> dict[str, object]:
+    """The verdict as plain JSON types; effects as ratios, or in the outcome's unit."""
+
+    def ends(interval: tuple[float, float] | None) -> list[float | None] | None:
+        if interval is None:
+            return None
+        plain = [math.exp(end) if told.plan.scale == "ratio" else end for end in interval]
+        return [round(end, 5) if math.isfinite(end) else None for end in plain]
+
+    return {
+        "trial": told.plan.name, "sha256": digest(told.plan), "registered_at": told.registered_at.isoformat(),
+        "verdict": told.word, "sentence": telling.sentence(told), "exploratory": told.exploratory,
+        "provenance": "estimated", "margin": told.plan.margin, "stated": told.plan.stated,
+        "looks": [
+            {
+                "day": told.plan.looks[look.number], "due": look.due.isoformat(), "alpha": look.alpha,
+                "complete": look.complete, "verdict": look.word, "finding": look.finding,
+                "interval": ends(look.narrow), "level": round(look.level, 6), "interval_95": ends(look.wide),
+                "method": None if look.effect is None else look.effect.method, "cannot": look.cannot or None,
+            }
+            for look in told.looks
+        ],
+        "bins": [
+            {"bin": row.bin, "arm": row.arm, "outcome": row.outcome, "day": row.day, "words": row.words}
+            for row in telling.rows(told)
+        ],
+        "caps": list(told.caps), "settles": list(telling.settles(told)), "rivals": list(telling.rivals(told)),
+        "changes": [
+            {"what": one.what, "bin": one.bin, "words": one.words, "noted_at": one.noted_at.isoformat()}
+            for one in told.changes
+        ],
+        "alarms": [{"rule": one.rule.name, "bin": one.entry.bin, "sure": one.sure, "sentence": one.sentence}
+                   for one in alarms],
+    }  # fmt: skip
 
 
 def rules_of(journal: Journal, bin_name: str) -> tuple[StopRule, ...]:

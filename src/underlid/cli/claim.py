@@ -44,16 +44,17 @@ def claim(
 
 
 def known_claims(journal: Path) -> Mapping[str, Claim]:
-    """Our claims and those that the journal keeps, if there is one; of two of a name the later holds."""
+    """Our claims and those that the journal keeps, if there is one."""
     from underlid.journal.store import FILE, Journal
-    from underlid.trials.claims import claims_from, every_claim
+    from underlid.trials.claims import every_claim
 
-    known = dict(every_claim())
     if (journal / FILE).is_file():
         with Journal.open(journal) as book:
-            for own in book.own_claims():
-                known |= claims_from(own.text, f"claims kept on {own.noted_at:%Y-%m-%d}")
-    return known
+            if book.own_claims():
+                from underlid import answer  # takes a second, which nobody should wait for ours
+
+                return answer.known_claims(book)
+    return every_claim()
 
 
 def claim_json(one: Claim) -> dict[str, object]:

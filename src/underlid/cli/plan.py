@@ -26,7 +26,6 @@ from underlid.cli.options import (
     progress,
     show_json,
 )
-from underlid.cli.trial import TrialProblem
 
 if TYPE_CHECKING:
     from underlid.records import Bin
@@ -107,6 +106,8 @@ def plan(
 
 
 def _like(like: str | None, named: Sequence[str], standing: dict[str, Bin]) -> Bin:
+    from underlid.answer import TrialProblem
+
     wanted = [like] if like is not None else [*named, *standing]
     for name in wanted:
         if name in standing:
@@ -124,6 +125,8 @@ def _days(looks: str | None) -> tuple[int, ...]:
     try:
         return tuple(int(day) for day in looks.split(","))
     except ValueError:
+        from underlid.answer import TrialProblem
+
         raise TrialProblem(f"--looks “{looks}” must be whole days after the start, as “90,180,360”.") from None
 
 
@@ -132,37 +135,15 @@ def _scene(
     feed: str, seed: int, journal: Path, now: str | None, *, quiet: bool,
 ) -> Scene:  # fmt: skip
     """Where the trials are simulated: the bedding of a bin under weather, or at a steady temperature."""
-    from underlid.counting.parts import bedding_litres
-    from underlid.fit.evidence import situation
+    from underlid.answer import trial_scene
     from underlid.quantity import parse_amount
-    from underlid.trials.design import fed_weekly, steady_scene
-    from underlid.trials.scene import scene_of
-    from underlid.worms.species import species
 
-    food = parse_amount(feed, expect="kg")
-    if not 0 <= food.low <= food.high < 100:
-        raise TrialProblem(f"--feed “{feed}” must be a mass a week with both ends, as “300 g”.")
-    founders = parse_amount(str(made.founders), expect="1")
+    food, warm, study = parse_amount(feed, expect="kg"), parse_amount(at, expect="degC"), None
     if weather is not None:
         from underlid.cli.study import study_of
 
-        days = f"{made.days + 1} days after {record.started.words}"
         study = study_of(record.name, weather, past, None, place, fill_gaps, seed, journal, now, quiet=quiet)
-        scene = scene_of(study, founders=founders)
-        if scene.days < made.days:
-            raise TrialProblem(
-                f"The weather reaches {scene.days} days from the start of {record.name}, the trial {made.days}; give "
-                f"a file that reaches {days}, or a typical year with --past."
-            )
-    else:
-        warm = parse_amount(at, expect="degC")
-        if not -5 <= warm.low <= warm.high <= 45:
-            raise TrialProblem(f"--at “{at}” must be a bedding temperature with both ends, as “12-18 C”.")
-        seen = situation(record)
-        litres = bedding_litres(record, seen.vessel)
-        middle = (litres.low + litres.high) / 2
-        scene = steady_scene(species(record.species), seen, middle, (warm.low, warm.high), made.days + 1, founders)
-    return fed_weekly(scene, (food.low + food.high) / 2)
+    return trial_scene(made, record, warm, food, study)
 
 
 def _print_plan(made: Plan, said: Sequence[str], how: str, target: Path) -> None:

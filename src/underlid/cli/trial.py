@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
-from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 import typer
@@ -16,15 +15,8 @@ from underlid.cli.claim import known_claims
 from underlid.cli.options import DEFAULT_JOURNAL, WIDTH, JournalOption, JsonOption, NowOption, clock, console, show_json
 
 if TYPE_CHECKING:
-    from underlid.journal.store import Journal
-    from underlid.trials.plan import Plan
     from underlid.trials.together import Together
     from underlid.trials.verdict import Verdict
-    from underlid.trials.watch import Alarm
-
-
-class TrialProblem(ValueError):
-    """What a trial was asked with cannot be."""
 
 
 def register(
@@ -39,9 +31,10 @@ def register(
     as_json: JsonOption = False,
 ) -> None:
     """Freeze a plan under its hash, before the first count; or record what changed since, which stays visible."""
+    from underlid.answer import TrialProblem, change_trial
+    from underlid.answer import register as freeze
     from underlid.journal.store import Journal
-    from underlid.records import PlanChange, RegisteredPlan
-    from underlid.trials.plan import canonical, digest, plan_from
+    from underlid.trials.plan import plan_from
 
     moment = clock(now, ZoneInfo("UTC"))
     with Journal.open(journal) as book:
@@ -50,29 +43,16 @@ def register(
                 raise TrialProblem(
                     f"“{what}” is registered already; to record a change give --drop BIN or --note, with --because."
                 )
-            made = plan_from(_text(Path(what)))
-            book.register(
-                RegisteredPlan(name=made.name, text=canonical(made), sha256=digest(made), registered_at=moment)
-            )
-            kept = book.plan(made.name)
+            kept, remarks = freeze(book, plan_from(_text(Path(what))), moment)
             if as_json:
                 show_json({"name": kept.name, "sha256": kept.sha256, "registered_at": kept.registered_at.isoformat()})
                 return
             print(f"Registered “{kept.name}” on {kept.registered_at:%Y-%m-%d %H:%M} as {kept.sha256}.")
             print("Write that hash down elsewhere, as in your next update: then nobody can say the plan came later.")
-            for sentence in _late(made, book, kept.registered_at):
+            for sentence in remarks:
                 print(sentence)
             return
-        made = plan_from(book.plan(what).text)
-        if not (because or "").strip():
-            raise TrialProblem("Say what changed and why with --because; it will stand beside the verdict.")
-        if drop is not None and drop not in made.arms:
-            raise TrialProblem(f"“{drop}” is no bin of that trial; its bins are {', '.join(made.arms)}.")
-        change = PlanChange(
-            id=uuid4().hex, plan=what, what="other" if drop is None else "bin dropped", bin=drop,
-            words=str(because), noted_at=moment,
-        )  # fmt: skip
-        book.change_plan(change)
+        change = change_trial(book, what, because or "", moment, drop)
     if as_json:
         show_json({"plan": what, "what": change.what, "bin": drop, "words": change.words})
     else:
@@ -90,7 +70,7 @@ def verdict(
     as_json: JsonOption = False,
 ) -> None:
     """Whether the statement holds within the margin, fails, or cannot be told yet: with what would settle it."""
-    from underlid.answer import trial_of
+    from underlid.answer import trial_of, verdict_json
     from underlid.files import write_whole
     from underlid.journal.store import Journal
     from underlid.trials import telling
@@ -134,44 +114,6 @@ def verdict(
         print(f"Written to {page}.")
 
 
-def verdict_json(told: Verdict, alarms: Sequence[Alarm]) -> dict[str, object]:
-    """The verdict as plain JSON types; effects as ratios, or in the outcome's unit."""
-    from underlid.trials import telling
-    from underlid.trials.plan import digest
-
-    def ends(interval: tuple[float, float] | None) -> list[float | None] | None:
-        if interval is None:
-            return None
-        plain = [math.exp(end) if told.plan.scale == "ratio" else end for end in interval]
-        return [round(end, 5) if math.isfinite(end) else None for end in plain]
-
-    return {
-        "trial": told.plan.name, "sha256": digest(told.plan), "registered_at": told.registered_at.isoformat(),
-        "verdict": told.word, "sentence": telling.sentence(told), "exploratory": told.exploratory,
-        "provenance": "estimated", "margin": told.plan.margin, "stated": told.plan.stated,
-        "looks": [
-            {
-                "day": told.plan.looks[look.number], "due": look.due.isoformat(), "alpha": look.alpha,
-                "complete": look.complete, "verdict": look.word, "finding": look.finding,
-                "interval": ends(look.narrow), "level": round(look.level, 6), "interval_95": ends(look.wide),
-                "method": None if look.effect is None else look.effect.method, "cannot": look.cannot or None,
-            }
-            for look in told.looks
-        ],
-        "bins": [
-            {"bin": row.bin, "arm": row.arm, "outcome": row.outcome, "day": row.day, "words": row.words}
-            for row in telling.rows(told)
-        ],
-        "caps": list(told.caps), "settles": list(telling.settles(told)), "rivals": list(telling.rivals(told)),
-        "changes": [
-            {"what": one.what, "bin": one.bin, "words": one.words, "noted_at": one.noted_at.isoformat()}
-            for one in told.changes
-        ],
-        "alarms": [{"rule": one.rule.name, "bin": one.entry.bin, "sure": one.sure, "sentence": one.sentence}
-                   for one in alarms],
-    }  # fmt: skip
-
-
 def together_json(found: Together | None) -> dict[str, object]:
     """What several keepers found together as plain JSON types; empty if there is but one."""
     if found is None:
@@ -190,22 +132,9 @@ def together_json(found: Together | None) -> dict[str, object]:
 # --- inside ----------------------------------------------------------------------------------------------
 
 
-def _late(made: Plan, book: Journal, registered_at: datetime) -> list[str]:
-    """What would make the trial exploratory, or leave it without a bin."""
-    said = []
-    missing = [name for name in made.arms if name not in {record.name for record in book.bins()}]
-    if missing:
-        said.append(
-            f"Not in the journal yet: {', '.join(missing)}. Start each with `underlid new` before the first count."
-        )
-    if made.starts < registered_at.date().isoformat():
-        said.append(
-            f"It started on {made.starts}: what was counted before now makes it exploratory, and decides nothing."
-        )
-    return said
-
-
 def _text(path: Path) -> str:
+    from underlid.answer import TrialProblem
+
     try:
         return path.read_text("utf-8")
     except UnicodeDecodeError:
