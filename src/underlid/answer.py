@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
@@ -23,7 +23,7 @@ from underlid.quantity.amount import VagueAmount, parse_amount
 from underlid.records import Bin, PlanChange, RegisteredPlan
 from underlid.trials import telling
 from underlid.trials.claims import Claim, claims_from, every_claim
-from underlid.trials.design import fed_weekly, steady_scene
+from underlid.trials.design import fed_weekly, foresee, steady_scene
 from underlid.trials.plan import Plan, canonical, digest, plan_from
 from underlid.trials.scene import Scene, scene_of
 from underlid.trials.stopping import StopRule
@@ -149,7 +149,7 @@ def trial_scene(
     bedding_c : its temperature where there is no study; food : kg a week
     """
     if not 0 <= food.low <= food.high < 100:
-        raise TrialProblem(f"Food of “{food.words}” must be a mass a week with both ends, as “300 g”.")
+        raise TrialProblem(f"--feed “{food.words}” must be a mass a week with both ends, as “300 g”.")
     founders = parse_amount(str(plan.founders), expect="1")
     if of is not None:
         scene = scene_of(of, founders=founders)
@@ -160,15 +160,25 @@ def trial_scene(
             )
     else:
         if not -5 <= bedding_c.low <= bedding_c.high <= 45:
-            raise TrialProblem(
-                f"“{bedding_c.words}” must be a bedding temperature with both ends, from -5 to 45 °C (23 to 113 °F), "
-                "as “12-18 C”."
-            )
+            raise TrialProblem(f"--at “{bedding_c.words}” must be a bedding temperature with both ends, as “12-18 C”.")
         seen, warm = situation(record), (bedding_c.low, bedding_c.high)
         litres = bedding_litres(record, seen.vessel)
         middle = (litres.low + litres.high) / 2
         scene = steady_scene(species(record.species), seen, middle, warm, plan.days + 1, founders)
     return fed_weekly(scene, (food.low + food.high) / 2)
+
+
+def foretell(
+    journal: Journal, text: str, like: str, at: str, feed: str, progress: Callable[[float], None] = lambda done: None
+) -> dict[str, object]:
+    """What a plan, given as its text, can tell in bins like `like`, as plain JSON types.
+
+    Of the result, `plan` is the text with what is expected in it, and `said` are the sentences, the answer first.
+    """
+    plan = plan_from(text)
+    scene = trial_scene(plan, journal.bin(like), parse_amount(at, expect="degC"), parse_amount(feed, expect="kg"))
+    told = foresee(plan, scene, progress=progress)
+    return {"plan": canonical(replace(plan, expected=told.expected)), "said": list(told.said)}
 
 
 def register(journal: Journal, plan: Plan, now: datetime) -> tuple[RegisteredPlan, tuple[str, ...]]:
@@ -193,7 +203,7 @@ def change_trial(
     """Record what became different in a registered trial, or that a bin no longer counts; `key` is its id."""
     plan = plan_from(journal.plan(name).text)
     if not words.strip():
-        raise TrialProblem("Say what changed and why; it will stand beside the verdict.")
+        raise TrialProblem("Say what changed and why with --because; it will stand beside the verdict.")
     if dropped is not None and dropped not in plan.arms:
         raise TrialProblem(f"“{dropped}” is no bin of that trial; its bins are {', '.join(plan.arms)}.")
     change = PlanChange(

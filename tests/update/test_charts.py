@@ -108,7 +108,7 @@ def test_truth_is_drawn_when_given(story: Story) -> None:
 
 def test_wall_clock_never_runs_back_where_summer_time_ends() -> None:
     seconds = int(datetime(2025, 11, 2, tzinfo=ZONE).timestamp())
-    at, kept = charts._wall_clock(seconds + 3600 * np.arange(6), ZONE)
+    at, kept = charts.wall_clock(seconds + 3600 * np.arange(6), ZONE)
     assert list(np.diff(at[kept]) > 0) == [True] * 4
     assert kept.sum() == 5
 

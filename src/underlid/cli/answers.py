@@ -27,9 +27,9 @@ from underlid.cli.options import (
     place_of,
     progress,
     show_json,
-    zone,
 )
 from underlid.cli.study import study_of
+from underlid.quantity.zones import zone
 
 if TYPE_CHECKING:
     from underlid.update.facts import Story

@@ -18,6 +18,7 @@ from underlid.cli import (
     plan,
     population,
     recipe,
+    serve,
     species,
     trial,
     weather,
@@ -60,5 +61,6 @@ app.command("plan")(plan.plan)
 app.command("register")(trial.register)
 app.command("verdict")(trial.verdict)
 app.command("update")(answers.update)
+app.command("serve")(serve.serve)
 app.command("demo")(answers.demo)
 app.add_typer(weather.app, name="weather")

@@ -9,7 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from underlid.cli.keeping import layers_of, one_of
+from underlid.cli.keeping import one_of
 
 if TYPE_CHECKING:
     from underlid.bedding.vessel import Insulation
@@ -58,6 +58,7 @@ def resized(size: str | None, depth: str | None) -> list[Changer]:
 
 def topped(bedding: str | None) -> list[Changer]:
     """--bedding."""
+    from underlid.bedding.laying import layers_of
     from underlid.fit.change import add_bedding
     from underlid.fit.evidence import middle_of
     from underlid.quantity import parse_amount

@@ -18,8 +18,8 @@ from underlid.cli.options import (
     NowOption,
     clock,
     show_json,
-    zone,
 )
+from underlid.quantity.zones import zone
 
 
 def import_(

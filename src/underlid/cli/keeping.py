@@ -20,8 +20,8 @@ from underlid.cli.options import (
     NowOption,
     clock,
     show_json,
-    zone,
 )
+from underlid.quantity.zones import zone
 
 if TYPE_CHECKING:
     from underlid.journal.store import Journal
@@ -58,6 +58,7 @@ def new(
     as_json: JsonOption = False,
 ) -> None:
     """Start a bin. Makes the journal too if there is none yet."""
+    from underlid.bedding.laying import layers_of
     from underlid.fit.evidence import situation
     from underlid.journal.errors import NoJournal
     from underlid.journal.store import Journal
@@ -274,25 +275,6 @@ def _entry(beginning: str, among: Sequence[AnyEntry]) -> AnyEntry:
 
 def _id() -> str:
     return str(uuid.uuid4())
-
-
-def layers_of(text: str) -> list[tuple[str, str, str]]:
-    """“leaves 10 cm, old horse manure about 8 cm” as (material, depth, words)."""
-    import re
-
-    from underlid.bedding.materials import material
-
-    if text.strip().lower() == "not noted":
-        return []
-    found = []
-    for words in re.split(r"[;,](?!\d)", text):
-        parts = re.fullmatch(r"\s*([^\W\d_][^\d~½¼¾]*?)\s*((?:about|around|~)?\s*[~½¼¾\d].*)?", words)
-        if parts is None:
-            raise NotOneOf(f"The bedding {words.strip()!r} does not begin with a material; write “leaves 10 cm, …”.")
-        name, depth = parts.groups()
-        material(name)
-        found.append((name, depth or "not noted", words.strip()))
-    return found
 
 
 def one_of(word: str, allowed: tuple[str, ...], option: str) -> str:

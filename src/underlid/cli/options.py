@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -11,7 +10,7 @@ from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import ZoneInfo
 
 import typer
 
@@ -60,10 +59,6 @@ class NotOneOf(ValueError):
     """A word is not one of those allowed."""
 
 
-class UnknownTimezone(ValueError):
-    """The time zone has no such name."""
-
-
 def clock(words: str | None, tz: ZoneInfo) -> datetime:
     """The present moment: the machine's, or the one given for a rerun."""
     if words is None:
@@ -85,19 +80,6 @@ def place_of(text: str | None) -> tuple[float | None, float | None]:
     if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
         raise NotOneOf(f"--place {text!r} is no place on Earth; latitude is -90 to 90, longitude -180 to 180.")
     return latitude, longitude
-
-
-def zone(name: str | None) -> ZoneInfo:
-    """The time zone of that name, or of this machine."""
-    name = name or os.environ.get("TZ") or _machine_zone()
-    if name not in available_timezones():
-        raise UnknownTimezone(f"There is no time zone {name!r}; give one such as --timezone Europe/London.")
-    return ZoneInfo(name)
-
-
-def _machine_zone() -> str:
-    parts = Path("/etc/localtime").resolve().parts
-    return "/".join(parts[parts.index("zoneinfo") + 1 :]) if "zoneinfo" in parts else "UTC"
 
 
 def span(since: str | None, until: str | None, record: Bin, now: datetime) -> tuple[datetime | None, datetime | None]:

@@ -53,7 +53,7 @@ Rows = list[dict[str, Any]]
 def month_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
     """Air, the middle of the bedding with its range, and the readings as vague as they were noted."""
     hours, zone = story.hours, ZoneInfo(story.timezone)
-    at, kept = _wall_clock(hours.time_utc, zone)
+    at, kept = wall_clock(hours.time_utc, zone)
     readings = [fact for fact in story.readings if fact.temperature]
     noted = [side for fact in readings for side in (fact.amount.low, fact.amount.high) if math.isfinite(side)]
     floor = min(hours.middle_c[:, 0].min(), hours.air_c[:, 0].min(), *noted, math.inf)
@@ -64,37 +64,37 @@ def month_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
     low, high = math.floor(floor - 0.5), math.ceil(ceiling + 0.5)
     x = time_axis(at[0], at[-1], size)
     y = alt.Y("low:Q", scale=alt.Scale(domain=[low, high], nice=False, zero=False), title=None)
-    air = _rows(at, hours.air_c, kept)
+    air = rows_of(at, hours.air_c, kept)
     split = int(kept[: hours.predicted_from].sum())
     layers: list[alt.Chart] = [
-        _line(air[: split + 1], x, y, GREY, 1.0),
+        line_layer(air[: split + 1], x, y, GREY, 1.0),
         *(
-            [_band(air[split:], x, y, GREY, 0.13), _line(air[split:], x, y, GREY, 1.0, [3, 3])]
+            [_band(air[split:], x, y, GREY, 0.13), line_layer(air[split:], x, y, GREY, 1.0, [3, 3])]
             if split < len(air)
             else []
         ),
-        *_estimate(_rows(at, hours.middle_c, kept), split, x, y, BLUE),
+        *estimate_layers(rows_of(at, hours.middle_c, kept), split, x, y, BLUE),
     ]
     if hours.truth_c is not None:
         truth = [{"t": int(t), "middle": float(v)} for t, v in zip(at[kept], hours.truth_c[kept], strict=True)]
-        layers.append(_line(truth, x, y, PURPLE, 2.0))
-    layers += _readings(readings, x, y, arrow, (int(at[0]), int(at[-1])))
-    layers += _now(at[kept], split, x, low, high, size)
+        layers.append(line_layer(truth, x, y, PURPLE, 2.0))
+    layers += reading_layers(readings, x, y, arrow, (int(at[0]), int(at[-1])))
+    layers += now_layers(at[kept], split, x, low, high, size)
     return finish(layers, size, low, high)
 
 
 def refuge_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
     """Share of the bedding inside the tolerated band, and of its water that is ice where any may be."""
     hours = story.hours
-    at, kept = _wall_clock(hours.time_utc, ZoneInfo(story.timezone))
+    at, kept = wall_clock(hours.time_utc, ZoneInfo(story.timezone))
     x = time_axis(at[0], at[-1], size)
     y = alt.Y("low:Q", scale=alt.Scale(domain=[0, 100], nice=False), title=None,
               axis=alt.Axis(values=[0, 25, 50, 75, 100], labelExpr="datum.value + ' %'"))  # fmt: skip
     split = int(kept[: hours.predicted_from].sum())
-    layers = _estimate(_rows(at, hours.refuge_pct, kept), split, x, y, GREEN)
+    layers = estimate_layers(rows_of(at, hours.refuge_pct, kept), split, x, y, GREEN)
     if shows_ice(story):
-        layers += _estimate(_rows(at, hours.ice_pct, kept), split, x, y, BLUE)
-    layers += _now(at[kept], split, x, 0, 100, size)
+        layers += estimate_layers(rows_of(at, hours.ice_pct, kept), split, x, y, BLUE)
+    layers += now_layers(at[kept], split, x, 0, 100, size)
     return finish(layers, size)
 
 
@@ -117,9 +117,9 @@ def outlook_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
     y = alt.Y("low:Q", scale=alt.Scale(domain=[low, high], nice=False, zero=False), title=None)
     layers: list[alt.Chart] = []
     if days.air_c is not None:
-        air = _rows(at, days.air_c, kept)
-        layers += [_band(air, x, y, GREY, 0.16), _line(air, x, y, GREY, 1.0, [3, 3])]
-    middle = _rows(at, days.middle_c, kept)
+        air = rows_of(at, days.air_c, kept)
+        layers += [_band(air, x, y, GREY, 0.16), line_layer(air, x, y, GREY, 1.0, [3, 3])]
+    middle = rows_of(at, days.middle_c, kept)
     layers += _predicted(middle, x, y, BLUE)
     edge = [{"t": int(at[0] - half), "end": int(at[-1] + half), "low": limit}]
     layers.append(alt.Chart(data_of(edge)).mark_rule(color=INK, strokeWidth=1).encode(x=x, x2="end:Q", y=y))
@@ -137,11 +137,11 @@ def shows_ice(story: Story) -> bool:
 # --- parts ---------------------------------------------------------------------------------------------------
 
 
-def _estimate(rows: Rows, split: int, x: alt.X, y: alt.Y, colour: str) -> list[alt.Chart]:
+def estimate_layers(rows: Rows, split: int, x: alt.X, y: alt.Y, colour: str) -> list[alt.Chart]:
     """A range with its middle: solid where estimated, lighter and dashed where predicted."""
     layers: list[alt.Chart] = []
     if split > 0:
-        layers += [_band(rows[: split + 1], x, y, colour, 0.26), _line(rows[: split + 1], x, y, colour, 1.8)]
+        layers += [_band(rows[: split + 1], x, y, colour, 0.26), line_layer(rows[: split + 1], x, y, colour, 1.8)]
     if split < len(rows):
         layers += _predicted(rows[split:], x, y, colour)
     return layers
@@ -154,7 +154,7 @@ def _predicted(rows: Rows, x: alt.X, y: alt.Y, colour: str) -> list[alt.Chart]:
         .encode(x=x, y=named(y, end))
         for end in ("low", "high")
     ]
-    return [_band(rows, x, y, colour, 0.10), *edges, _line(rows, x, y, colour, 1.8, [5, 3])]
+    return [_band(rows, x, y, colour, 0.10), *edges, line_layer(rows, x, y, colour, 1.8, [5, 3])]
 
 
 def _band(rows: Rows, x: alt.X, y: alt.Y, colour: str, opacity: float) -> alt.Chart:
@@ -162,7 +162,8 @@ def _band(rows: Rows, x: alt.X, y: alt.Y, colour: str, opacity: float) -> alt.Ch
     return band
 
 
-def _line(rows: Rows, x: alt.X, y: alt.Y, colour: str, width: float, dash: Sequence[int] = (1, 0)) -> alt.Chart:
+def line_layer(rows: Rows, x: alt.X, y: alt.Y, colour: str, width: float, dash: Sequence[int] = (1, 0)) -> alt.Chart:
+    """A line through the middles of rows."""
     mark = alt.Chart(data_of(rows)).mark_line(
         color=colour, strokeWidth=width, strokeDash=list(dash), strokeJoin="round"
     )
@@ -170,7 +171,9 @@ def _line(rows: Rows, x: alt.X, y: alt.Y, colour: str, width: float, dash: Seque
     return line
 
 
-def _readings(facts: Iterable[ReadingFact], x: alt.X, y: alt.Y, arrow: float, span: tuple[int, int]) -> list[alt.Chart]:
+def reading_layers(
+    facts: Iterable[ReadingFact], x: alt.X, y: alt.Y, arrow: float, span: tuple[int, int]
+) -> list[alt.Chart]:
     """A box as wide as the time is vague and as high as the amount is; an arrow where a side is open."""
     layers: list[alt.Chart] = []
     for fact in facts:
@@ -185,7 +188,7 @@ def _readings(facts: Iterable[ReadingFact], x: alt.X, y: alt.Y, arrow: float, sp
         high = bound + arrow if open_side > 0 else fact.amount.high
         row = {"t": t, "end": end, "mid": mid_t, "low": low, "high": high, "bound": bound, "centre": (low + high) / 2}
         base = alt.Chart(data_of([row]))
-        middle_x = _named_x(x, "mid")
+        middle_x = named_x(x, "mid")
         if not open_side:
             layers.append(
                 base.mark_rect(fill=colour, fillOpacity=0.14, stroke=colour, strokeWidth=1.2, strokeDash=dash)
@@ -211,7 +214,8 @@ def _readings(facts: Iterable[ReadingFact], x: alt.X, y: alt.Y, arrow: float, sp
     return layers
 
 
-def _now(at: NDArray[np.int64], split: int, x: alt.X, low: float, high: float, size: Size) -> list[alt.Chart]:
+def now_layers(at: NDArray[np.int64], split: int, x: alt.X, low: float, high: float, size: Size) -> list[alt.Chart]:
+    """Where the present stands, with its word."""
     if not 0 < split < len(at):
         return []
     row = [{"t": int(at[split - 1]), "low": low, "high": high}]
@@ -276,7 +280,8 @@ def time_axis(first: float, last: float, size: Size) -> alt.X:
     )  # fmt: skip
 
 
-def _rows(at: NDArray[np.int64], ranges: Array, kept: NDArray[np.bool_]) -> Rows:
+def rows_of(at: NDArray[np.int64], ranges: Array, kept: NDArray[np.bool_]) -> Rows:
+    """Moments with 5, 50 and 95 % points as rows, where the wall clock only rises."""
     return [
         {"t": int(t), "low": round(float(low), 3), "middle": round(float(middle), 3), "high": round(float(high), 3)}
         for t, (low, middle, high) in zip(at[kept], ranges[kept], strict=True)
@@ -290,7 +295,8 @@ def named(y: alt.Y, field: str) -> alt.Y:
     return other
 
 
-def _named_x(x: alt.X, field: str) -> alt.X:
+def named_x(x: alt.X, field: str) -> alt.X:
+    """The same axis of time over another field of the rows."""
     other = x.copy(deep=True)
     other.shorthand = f"{field}:T"
     return other
@@ -301,7 +307,7 @@ def data_of(rows: Rows) -> alt.InlineData:
     return alt.InlineData(values=rows)
 
 
-def _wall_clock(time_utc: NDArray[np.int64], zone: ZoneInfo) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+def wall_clock(time_utc: NDArray[np.int64], zone: ZoneInfo) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """Local wall-clock times as if UTC [ms], and which hours to keep so that they only rise where clocks go back."""
     at = np.array([as_utc_ms(datetime.fromtimestamp(int(second), zone)) for second in time_utc])
     kept = np.concatenate([[True], np.diff(np.maximum.accumulate(at)) > 0])

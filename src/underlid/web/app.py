@@ -1,0 +1,75 @@
+"""The app: its routes, what guards them, and how what goes wrong is told.
+
+    app = create_app(Settings(journal=Path("journal")))
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import Response
+from starlette.exceptions import HTTPException
+
+from underlid import __version__
+from underlid.journal.errors import JournalError
+from underlid.web import binpage, calendar, entering, guard, photos, trying
+from underlid.web.parts import static_response, status_of, told
+from underlid.web.settings import Settings
+from underlid.web.work import Worker
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """The app that serves one journal."""
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        app.state.worker = Worker(settings)
+        try:
+            yield
+        finally:
+            app.state.worker.stop()
+
+    app = FastAPI(
+        title="underlid", version=__version__, lifespan=lifespan, docs_url=None, redoc_url=None,
+        openapi_url="/api/openapi.json",
+        description="The journal of worm-composting bins: what the pages themselves use.",
+    )  # fmt: skip
+    app.state.settings = settings
+    guard.protect(app, settings)
+    for part in (entering, binpage, trying, photos, calendar):
+        app.include_router(part.router)
+
+    @app.get("/static/{name}", include_in_schema=False)
+    def static(name: str) -> Response:
+        return static_response(name)
+
+    _tell_errors(app)
+    return app
+
+
+def _tell_errors(app: FastAPI) -> None:
+    @app.exception_handler(ValueError)
+    def mend(request: Request, error: ValueError) -> Response:
+        # Our own named errors are sentences for the keeper; any other ValueError is a fault of ours.
+        if not type(error).__module__.startswith("underlid."):
+            raise error
+        return told(request, str(error), status_of(error))
+
+    @app.exception_handler(JournalError)
+    def journal(request: Request, error: JournalError) -> Response:
+        return told(request, str(error), status_of(error))
+
+    @app.exception_handler(RequestValidationError)
+    def invalid(request: Request, error: RequestValidationError) -> Response:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"] if part != "body") or "the request"
+        return told(request, f"{where}: {first['msg']}.", 422)
+
+    @app.exception_handler(HTTPException)
+    def http(request: Request, error: HTTPException) -> Response:
+        response = told(request, str(error.detail), error.status_code)
+        response.headers.update(error.headers or {})
+        return response

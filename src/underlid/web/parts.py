@@ -1,0 +1,102 @@
+"""What every page and route shares: the journal, the clock, templates, static files and how errors are told."""
+
+from __future__ import annotations
+
+import hashlib
+import mimetypes
+from collections.abc import Iterator
+from datetime import datetime
+from functools import cache
+from importlib.resources import files
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+from fastapi import Depends, Request
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from underlid.journal.errors import JournalError
+from underlid.journal.store import Journal
+from underlid.records import Bin
+from underlid.web.settings import Settings
+
+STATIC = files("underlid.web").joinpath("static")
+
+
+def settings_of(request: Request) -> Settings:
+    """The settings of the app."""
+    return request.app.state.settings  # type: ignore[no-any-return]
+
+
+def journal_of(request: Request) -> Iterator[Journal]:
+    """The journal, open for as long as the request lasts."""
+    with Journal.open(settings_of(request).journal) as book:
+        yield book
+
+
+SettingsPart = Annotated[Settings, Depends(settings_of)]
+JournalPart = Annotated[Journal, Depends(journal_of)]
+
+
+def now_in(settings: Settings, record: Bin) -> datetime:
+    """The clock in the bin's own zone."""
+    return settings.now().astimezone(ZoneInfo(record.timezone))
+
+
+@cache
+def _environment() -> Environment:
+    made = Environment(
+        loader=PackageLoader("underlid.web", "templates"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    made.globals["static"] = static_path
+    return made
+
+
+def page(request: Request, template: str, *, status: int = 200, **shown: Any) -> HTMLResponse:
+    """A page from its template; `csrf` is the token that its forms and scripts send back."""
+    shown.setdefault("csrf", getattr(request.state, "csrf", ""))
+    shown.setdefault("settings", settings_of(request))
+    return HTMLResponse(_environment().get_template(template).render(request=request, **shown), status)
+
+
+@cache
+def _static(name: str) -> tuple[bytes, str, str]:
+    """Bytes, media type and digest of a static file. Raises FileNotFoundError."""
+    found = STATIC.joinpath(name)
+    if name not in {path.name for path in STATIC.iterdir()}:
+        raise FileNotFoundError(name)
+    data = found.read_bytes()
+    kind = "text/javascript" if name.endswith(".js") else mimetypes.guess_type(name)[0] or "application/octet-stream"
+    return data, kind, hashlib.blake2b(data, digest_size=6).hexdigest()
+
+
+def static_path(name: str) -> str:
+    """Address of a static file that changes with its bytes, so that it may be kept for ever."""
+    return f"/static/{name}?v={_static(name)[2]}"
+
+
+def static_response(name: str) -> Response:
+    """A static file."""
+    try:
+        data, kind, _ = _static(name)
+    except FileNotFoundError:
+        return JSONResponse({"error": f"There is no file {name}."}, 404)
+    return Response(data, media_type=kind, headers={"Cache-Control": "public, max-age=31536000, immutable"})
+
+
+def told(request: Request, sentence: str, status: int) -> Response:
+    """An error as the one who asked reads it: JSON for the interface, a page for people."""
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"error": sentence}, status)
+    return page(request, "error.html", status=status, sentence=sentence)
+
+
+def status_of(error: ValueError | JournalError) -> int:
+    """4xx for what the keeper can mend: not found for what is unknown, conflict for what stands already."""
+    name = type(error).__name__
+    if name in {"JournalBusy", "DiskFull"}:
+        return 503
+    if name.startswith("Unknown") or name in {"NoJournal", "NoHistory"}:
+        return 404
+    return 409 if name in {"DuplicateBin", "PlanExists", "TakenId"} else 422
