@@ -246,3 +246,92 @@ def test_no_other_module_can_reach_a_network() -> None:
                 found["listens"].add(where)
     assert found["fetches"] == {"weather/source.py"}
     assert all(where.startswith("web/") or where == "cli/serve.py" for where in found["listens"])
+
+
+def test_importing_everything_asks_nobody_and_loads_no_web_client() -> None:
+    """In a Python of its own, with an audit hook that ends it at the first name looked up or address called."""
+    script = """
+import importlib, os, pkgutil, sys
+def watch(event, args):
+    if event in ("socket.connect", "socket.getaddrinfo", "socket.sendto", "urllib.Request"):
+        os._exit(9)
+sys.addaudithook(watch)
+import underlid
+for module in pkgutil.walk_packages(underlid.__path__, "underlid."):
+    if ".migrations" not in module.name and not module.name.endswith("__main__"):
+        importlib.import_module(module.name)
+assert "underlid.weather.source" in sys.modules
+sys.exit(7 if "requests" in sys.modules else 0)
+"""
+    ended = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=120)
+    assert ended.returncode == 0, ended.stderr
+
+
+# The cache
+
+
+def test_a_reply_is_used_again_for_an_hour(server: ForecastServer, tmp_path: Path) -> None:
+    server.answers = [GOOD]
+    first = ask(server, cache=tmp_path / "cache")
+    again = ask(server, cache=tmp_path / "cache", now=NOW + timedelta(minutes=59))
+    assert len(server.asked) == 1
+    assert again.at == first.at
+    assert again.weather.air_c.tolist() == first.weather.air_c.tolist()
+    later = ask(server, cache=tmp_path / "cache", now=NOW + timedelta(minutes=60))
+    assert len(server.asked) == 2
+    assert later.at == NOW.replace(microsecond=0) + timedelta(hours=1)
+    assert [path.suffix for path in (tmp_path / "cache").iterdir()] == [".reply"]
+
+
+def test_another_question_is_asked(server: ForecastServer, tmp_path: Path) -> None:
+    server.answers = [GOOD]
+    ask(server, cache=tmp_path)
+    ask(server, cache=tmp_path, elevation_m=300.0)
+    assert len(server.asked) == 2
+
+
+@pytest.mark.parametrize(
+    "fault", [reply(b"", 500), reply(REFUSED, 400), reply(b"{", 200), reply(sample(NOW), cut=1)], ids=range(4)
+)
+def test_an_older_reply_stands_in_and_says_so(server: ForecastServer, tmp_path: Path, fault: Any) -> None:
+    server.answers = [GOOD]
+    first = ask(server, cache=tmp_path)
+    server.answers = [fault]
+    stale = ask(server, cache=tmp_path, now=NOW + timedelta(hours=5))
+    assert stale.at == first.at
+    assert stale.weather.air_c.tolist() == first.weather.air_c.tolist()
+    assert "Fetched 5 hours ago; now the source could not be used. " in stale.notes[-1]
+    server.answers = [reply(sample(NOW + timedelta(hours=6)))]
+    assert ask(server, cache=tmp_path, now=NOW + timedelta(hours=6)).at > first.at
+
+
+def test_a_useless_cache_is_no_cache(server: ForecastServer, tmp_path: Path) -> None:
+    server.answers = [GOOD]
+    ask(server, cache=tmp_path)
+    (kept,) = tmp_path.iterdir()
+    whole = kept.read_bytes()
+    for damaged in (b"", whole[:60], whole[:-9], b"[]\n{}", whole.replace(b'"2026', b'"x', 1)):
+        kept.write_bytes(damaged)
+        before = len(server.asked)
+        ask(server, cache=tmp_path)
+        assert len(server.asked) == before + 1
+    # A reply from the future says that a clock was wrong.
+    ask(server, cache=tmp_path, now=NOW - timedelta(hours=3))
+    assert len(server.asked) == before + 2
+
+
+def test_a_cache_that_cannot_be_written_costs_nothing_but_a_note(server: ForecastServer, tmp_path: Path) -> None:
+    server.answers = [GOOD]
+    blocked = tmp_path / "file"
+    blocked.write_text("in the way")
+    fetched = ask(server, cache=blocked)
+    assert len(fetched.weather.air_c) == 96
+    assert "could not be kept in" in fetched.notes[-1]
+    assert blocked.read_text() == "in the way"
+
+
+def test_a_bad_reply_is_not_kept(server: ForecastServer, tmp_path: Path) -> None:
+    server.answers = [reply(b"{}")]
+    with pytest.raises(ReplyUnusable):
+        ask(server, cache=tmp_path / "cache")
+    assert not (tmp_path / "cache").exists()

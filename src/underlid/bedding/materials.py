@@ -146,8 +146,10 @@ def material(name: str) -> Material:
 
 
 def find(name: str, known: Mapping[str, Material]) -> Material:
-    """The material of that name among those known. Raises UnknownMaterial with the nearest name."""
+    """The material of that name among those known, one or many. Raises UnknownMaterial with the nearest name."""
     key = _key(name)
+    if key not in known and key.removesuffix("s") in known:
+        key = key.removesuffix("s")
     if key not in known:
         near = get_close_matches(key, known, n=1)
         hint = (

@@ -70,6 +70,7 @@ def plan(
     as_json: JsonOption = False,
 ) -> None:
     """Plan a trial of a claim: arms by lot, looks, stop rules, and what it can tell, by simulating it whole."""
+    from underlid.answer import TrialProblem
     from underlid.files import write_whole
     from underlid.journal.store import Journal
     from underlid.quantity.when import parse_when
@@ -95,6 +96,8 @@ def plan(
         told = foresee(made, where, trials=trials, progress=tell_progress)
     made = replace(made, expected=told.expected)
     target = out or Path(f"{made.name}.json")
+    if out is None and target.exists() and target.read_bytes() != canonical(made).encode():
+        raise TrialProblem(f"{target} is there already, and is another plan; give --out or --name, or take it away.")
     write_whole(target, canonical(made).encode())
     if as_json:
         show_json({"file": str(target), "plan": plan_json(made), "expected": list(told.said), "trials": trials})

@@ -341,7 +341,9 @@ def run(
             held = "held" if by <= 0 else f"missed by {by:.2g} °C; one in ten such ranges should miss"
             say(f"  coldest hour in the middle so far: {low:.1f} to {high:.1f} °C, in truth {true_low:.1f} °C ({held})")
             low, _, high = result["worms_inferred"]
-            say(f"  worms on {NOW:%-d %b %Y}: {low:.0f} to {high:.0f} estimated, in truth {result['worms_true']}")
+            many = result["worms_true"]
+            held = "held" if low <= many <= high else "missed; one in ten such ranges should miss"
+            say(f"  worms on {NOW:%-d %b %Y}: {low:.0f} to {high:.0f} estimated, in truth {many} ({held})")
             say(f"  update written to {target}")
     write_whole(out / "keeper-lines.txt", ("\n".join(lines) + "\n").encode())
     say(f"Everything the invented keeper wrote is in {out / 'keeper-lines.txt'}; the journal is {folder}.")

@@ -111,13 +111,13 @@ def rivals(told: Verdict) -> tuple[str, ...]:
             "Season, the age of the bin and the growth of the colony change everything in a year by themselves.",
             "One bin can show that something is possible, not that it is true in general, nor why.",
         ]
-    if not plan.blind:
+    if not plan.blind and told.looks:
         said.append("Whoever counted knew which bins were changed, and may have looked longer where more was expected.")
     said.append("All bins had one keeper and stood in one place: elsewhere it may be otherwise.")
     if look is not None and look.lost and look.complete:
         named = "; ".join(f"{one.bin}: {one.because}" for one in look.lost)
         said.append(f"Bins that gave nothing ({named}) may have been lost to what is tested.")
-    if plan.outcome in COUNTED:
+    if plan.outcome in COUNTED and told.looks:
         said.append(
             "Numbers are those found: small and dark animals are overlooked, alike in each arm only if sorted alike."
         )

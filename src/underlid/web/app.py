@@ -1,6 +1,6 @@
 """The app: its routes, what guards them, and how what goes wrong is told.
 
-    app = create_app(Settings(journal=Path("journal")))
+app = create_app(Settings(journal=Path("journal")))
 """
 
 from __future__ import annotations
