@@ -6,7 +6,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
-.PHONY: demo test calibration verification bench reconstruction feeding power lock clean help
+.PHONY: demo test calibration verification bench reconstruction feeding phones power lock clean help
 
 help:  ## say what can be made
 	@grep -hE '^[a-z-]+:.*## ' Makefile | sed -E 's/:.*## /: /'
@@ -45,7 +45,7 @@ test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test
 	@echo "== mypy"
 	@$(BIN)/mypy
 	@echo "== pytest"
-	@$(BIN)/python -m pytest -q -n 2 --dist loadfile $(PYTEST)
+	@$(BIN)/python -m pytest -q -n 2 --dist worksteal $(PYTEST)
 
 calibration: $(VENV)/.dev .build/compiled  ## simulate journals and trials with a known truth, count how often ranges and verdicts are right; writes docs/calibration.md
 	@$(BIN)/python tools/calibrate.py
@@ -69,6 +69,9 @@ reconstruction: $(VENV)/.dev  ## measure hours made from daily minimum and maxim
 
 feeding: $(VENV)/.dev .build/compiled  ## how much citrus moves a small bin, and what happens in the pocket; writes docs/feeding.md
 	@$(BIN)/python tools/feeding_page.py
+
+phones: $(VENV)/.dev .build/compiled  ## fifty phones on one journal for a minute, and how long each page of the demo takes
+	@$(BIN)/python tools/bench_phones.py
 
 power: $(VENV)/.dev .build/compiled  ## what trials of how many bins can tell, by simulating whole years of them; writes docs/power.md
 	@$(BIN)/python tools/power_page.py

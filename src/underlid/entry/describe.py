@@ -29,7 +29,7 @@ def _what(record: AnyEntry) -> str:
             animal = "worm" if stage == "not noted" else stage
             return f"seen{_at(record.place)}: {_counted(amount, animal)}"
         case Photo(file=file):
-            return f"photo {file}"
+            return f"photo “{record.words}”" if record.words.strip() else f"photo {file}"
         case Claim(sentence=sentence):
             return f"claim under watch: {sentence}"
         case Note(words=words):

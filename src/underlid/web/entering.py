@@ -30,7 +30,7 @@ from underlid.web.writing import LATEST, BinName, sentence_of, status_for, statu
 router = APIRouter()
 router.include_router(writing.router)
 
-SHELL = ("style.css", "icon.svg", "queue.js", "at_bin.js")
+SHELL = ("style.css", "icon.svg", "queue.js", "at_bin.js", "bin.js")
 
 
 # --- pages -----------------------------------------------------------------------------------------------

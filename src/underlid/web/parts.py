@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from functools import cache
 from importlib.resources import files
+from threading import Lock
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
@@ -20,6 +21,8 @@ from underlid.journal.store import Journal
 from underlid.records import Bin
 from underlid.web.settings import Settings
 
+#: Writers of this process take turns: the lock of the file itself is not first come, first served.
+TURN = Lock()
 STATIC = files("underlid.web").joinpath("static")
 
 

@@ -29,7 +29,7 @@ from underlid.quantity.when import VagueTime, parse_when
 from underlid.records import Bin, Photo
 from underlid.web import tally
 from underlid.web.asked import BAD, MISSING, Line, Problem, Strict
-from underlid.web.parts import JournalPart, SettingsPart, now_in
+from underlid.web.parts import TURN, JournalPart, SettingsPart, now_in
 from underlid.web.pictured import picture_of
 from underlid.web.sent import KeyTaken, entry_id, stored_under
 
@@ -132,7 +132,8 @@ def keep(
     )  # fmt: skip
     if not standing:
         try:
-            journal.add([entry])
+            with TURN:
+                journal.add([entry])
         except DuplicateEntry:  # it arrived twice at the same moment, and the other came first
             standing = stored_under(journal, key)
     if standing:

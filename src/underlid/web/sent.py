@@ -19,6 +19,7 @@ from underlid.journal.store import Journal
 from underlid.quantity import Mistake
 from underlid.records import AnyEntry, Bin
 from underlid.trials.watch import alarms
+from underlid.web.parts import TURN
 
 AHEAD = timedelta(minutes=10)  # clocks differ by so much without anyone being wrong: our judgement
 EARLIEST = datetime(1970, 1, 2, tzinfo=UTC)
@@ -158,7 +159,8 @@ def _once(journal: Journal, record: Bin, key: UUID, words: str, made: Made, now:
             raise KeyTaken(standing, words)
         entries = standing
     else:
-        journal.add(entries)
+        with TURN:
+            journal.add(entries)
     return Stored(entries, notes, _news(journal, record, entries, now), repeated=bool(standing))
 
 

@@ -19,6 +19,7 @@ from underlid.quantity.amount import parse_size
 from underlid.quantity.when import parse_when
 from underlid.quantity.zones import zone
 from underlid.records import Base, BeddingLayer, Bin, Siting
+from underlid.web.parts import TURN
 from underlid.worms.species import UnknownSpecies
 from underlid.worms.species import species as facts
 
@@ -66,7 +67,8 @@ def start(folder: Path, said: BinWords, key: UUID, now: datetime) -> tuple[Bin, 
     record, notes = bin_of(said, key, now)
     with _open_or_create(folder) as journal:
         try:
-            journal.add_bin(record)
+            with TURN:
+                journal.add_bin(record)
         except DuplicateBin:
             standing = {one.name: one for one in journal.bins()}.get(record.name)
             if standing is None or standing.id != record.id:

@@ -27,7 +27,7 @@ from underlid.journal.store import PHOTOS, Journal
 from underlid.quantity import parse_amount
 from underlid.records import STAGES, Photo, Sighting, Stage
 from underlid.web.asked import BAD, MISSING, Strict
-from underlid.web.parts import JournalPart, SettingsPart, page
+from underlid.web.parts import TURN, JournalPart, SettingsPart, page
 from underlid.web.pictured import entry_of, picture_of
 
 router = APIRouter()
@@ -178,7 +178,8 @@ def keep_sightings(journal: JournalPart, settings: SettingsPart, sha256: str, as
     if found is None:
         raise CannotTell(f"{asked.by} has no marks on this picture; save them first.")
     new = sightings(journal, entry, found, settings.now())
-    journal.add(new)
+    with TURN:
+        journal.add(new)
     said = [one.words for one in journal.entries(entry.bin, kind=Sighting) if one.id.startswith(_stem(sha256))]
     return SightingsKept(bin=entry.bin, said=said)
 
