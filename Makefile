@@ -45,7 +45,7 @@ test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test
 	@echo "== mypy"
 	@$(BIN)/mypy
 	@echo "== pytest"
-	@$(BIN)/python -m pytest -q -n 2 --dist worksteal $(PYTEST)
+	@$(BIN)/python -m pytest -q -n 2 --dist loadfile $(PYTEST)
 
 calibration: $(VENV)/.dev .build/compiled  ## simulate journals and trials with a known truth, count how often ranges and verdicts are right; writes docs/calibration.md
 	@$(BIN)/python tools/calibrate.py
