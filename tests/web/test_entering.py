@@ -379,7 +379,7 @@ def test_the_worker_knows_the_files_of_the_shell(client):
     script = client.get("/sw.js")
     kept = re.findall(r'"(/[^"]+)"', script.text.splitlines()[0])
     assert script.headers["Content-Type"].startswith("text/javascript")
-    assert len(kept) == 5
+    assert len(kept) == 6
     assert all(client.get(path).status_code == 200 for path in kept)
     icons = client.get("/manifest.webmanifest").json()["icons"]
     assert all(client.get(icon["src"]).status_code == 200 for icon in icons)

@@ -21,7 +21,7 @@ AS_DESCRIBED = CHECKS.get_by_names([
 ])  # fmt: skip
 EXAMPLES = 8  # of each route, as described and not as described
 UNREADABLE = 400  # told before any route is asked
-WHY = {"That is not the address of a page.", "There was an error parsing the body"}
+WHY = {"That is not the address of a page.", "There was an error parsing the body", "Invalid multipart data."}
 UNSAFE = {"post", "put", "patch", "delete"}
 BOUNDS = bounds(
     max_examples=EXAMPLES, derandomize=True, database=None, deadline=None, phases=[Phase.generate],
