@@ -11,9 +11,8 @@ from bench_trials import scene
 
 from underlid.quantity.points import three
 from underlid.trials.power import surface
-from underlid.trials.scene import USUAL_CV
 from underlid.trials.simulated import simulate
-from underlid.trials.sizes import tost_power
+from underlid.trials.sizes import USUAL_CV, tost_power
 
 PAGE = Path(__file__).parents[1] / "docs" / "power.md"
 BINS, MARGINS, SPREADS = (1, 2, 3, 4, 6, 8), (1.25, 1.5, 2.0, 3.0), (0.2, USUAL_CV, 0.5)

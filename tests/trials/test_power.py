@@ -13,8 +13,9 @@ from tests.update.sample import sample
 from underlid.quantity.amount import VagueAmount
 from underlid.trials.judged import CANNOT_TELL, FAILS, HOLDS, Chances, Rule, chances, ratio_intervals, verdicts
 from underlid.trials.power import HOPELESS, answer, cheapest, power, surface
-from underlid.trials.scene import ImpossibleTrial, Scene, drawn, log_sd, scene_of
+from underlid.trials.scene import ImpossibleTrial, Scene, drawn, scene_of
 from underlid.trials.simulated import ACTS, factors_for, lived, simulate
+from underlid.trials.sizes import log_sd
 from underlid.worms.habitat import Habitat
 from underlid.worms.species import species
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -30,13 +28,9 @@ from underlid.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from underlid.bedding.facts import Fact
-    from underlid.fit.acidity import Acidity
-    from underlid.fit.feedcheck import Checked, Item
+    from underlid.fit.feedcheck import Checked
     from underlid.fit.reckoning import Points
     from underlid.fit.study import Study
-    from underlid.quantity import VagueAmount
-    from underlid.records import AnyEntry, Bin
 
 OptionalWeather = Annotated[
     Path | None,
@@ -70,24 +64,13 @@ def feedcheck(
     import numpy as np
 
     from underlid.entry import parse_line
-    from underlid.fit.acidhistory import moisture_of
-    from underlid.fit.acidtelling import WITH_WEATHER, ph_now
-    from underlid.fit.feedbed import (
-        amount_of,
-        bed_of,
-        bedding_c_of,
-        fitted_c,
-        fitted_live,
-        food_of,
-        live_of,
-        one_feeding,
-        shown,
-    )
-    from underlid.fit.feedcheck import RULE, Question
+    from underlid.fit.acidtelling import WITH_WEATHER
+    from underlid.fit.feedasked import question_of
+    from underlid.fit.feedbed import amount_of, food_of, one_feeding, shown
+    from underlid.fit.feedcheck import RULE
     from underlid.fit.feedcheck import feedcheck as check
     from underlid.journal.store import Journal
     from underlid.quantity import parse_amount
-    from underlid.worms.species import species
 
     with Journal.open(journal) as book:
         record, entries, containers = book.bin(bin), book.entries(bin), book.containers()
@@ -98,28 +81,19 @@ def feedcheck(
         parse_line(line, bin=record, now=moment, new_id=lambda: "if", containers=containers).records, said
     )
     food = food_of(fed)
-    amount, kind = amount_of(fed, food), species(record.species)
+    amount_of(fed, food)  # what cannot be weighed is refused before anything is fitted
     told_ph = None if ph is None else parse_amount(ph, expect="pH")
     told_c = None if at is None else parse_amount(at, expect="degC")
-    bed, assumed = bed_of(record, told_ph)
-    study = None
-    if weather is None:
-        bedding_c, warmth = bedding_c_of(told_c, entries, moment)
-        live_kg, crowd = live_of(record)
-    else:
-        study, alive = _fitted(bin, weather, past or [], place, fill_gaps, seed, journal, now, moment, as_json)
-        bedding_c, warmth = fitted_c(study) if told_c is None else bedding_c_of(told_c, entries, moment)
-        live_kg, crowd = fitted_live(alive)
-        bed = replace(bed, moisture_pct=moisture_of(study))
-    found = _acidity(record, entries, moment, told_ph, bedding_c, study, told_c is not None, seed, as_json)
-    if found is not None:
-        if told_ph is None:
-            assumed = (*(one for one in assumed if "--ph" not in one or not found.used), ph_now(found))
-            bed = replace(bed, ph=_as_fact(found))
-        assumed = (*assumed, *found.refused)
-    asked = Question(bed, food, amount, bedding_c, kind, live_kg, heaps, found)
+    fitted = None
+    if weather is not None:
+        fitted = _fitted(bin, weather, past or [], place, fill_gaps, seed, journal, now, moment, as_json)
+    with progress(f"the acid of {bin}", quiet=as_json) as tell_progress:
+        asked, granted = question_of(
+            record, entries, fed, moment, seed, ph=told_ph, bedding_c=told_c, heaps=heaps, fitted=fitted,
+            progress=tell_progress,
+        )  # fmt: skip
     told = check(asked, np.random.default_rng(seed))
-    notes = (warmth, *assumed, crowd, *([WITH_WEATHER] if weather is None else []), RULE)
+    notes = (*granted, *([WITH_WEATHER] if weather is None else []), RULE)
     if as_json:
         head = {"bin": bin, "now": moment.isoformat(), "words": said}
         show_json({**head, **feedcheck_json(told), "notes": list(notes), "seed": seed})
@@ -143,31 +117,6 @@ def _fitted(
     with Journal.open(journal) as book, progress(f"the colony in {bin}", quiet=quiet) as tell_progress:
         prior, _, census = census_of(book, study, seed, tell_progress)
     return study, reckoning(prior, census).live_kg
-
-
-def _acidity(
-    record: Bin, entries: Sequence[AnyEntry], moment: datetime, ph: VagueAmount | None,
-    bedding_c: tuple[float, float], study: Study | None, said_c: bool, seed: int, quiet: bool,
-) -> Acidity | None:  # fmt: skip
-    """What the journal says of the bedding's acid; None where it has neither a pH nor a feeding."""
-    from underlid.fit.acidhistory import NoHistory, history
-    from underlid.fit.acidity import acidity
-
-    try:
-        of = history(record, entries, moment, ph=ph, bedding_c=bedding_c, study=None if said_c else study)
-    except NoHistory:
-        return None
-    if not of.fed and not of.heard:
-        return None
-    with progress(f"the acid of {record.name}", quiet=quiet) as tell_progress:
-        return acidity(of, seed, progress=tell_progress)
-
-
-def _as_fact(found: Acidity) -> Fact:
-    from underlid.bedding.facts import Fact
-
-    low, middle, high = found.told["now_ph"].after
-    return Fact(middle, low, high, "the journal's readings and feedings", "judgement")
 
 
 def feedcheck_json(told: Checked) -> dict[str, object]:
@@ -205,12 +154,14 @@ def feedcheck_json(told: Checked) -> dict[str, object]:
 def _print(what: str, told: Checked, notes: tuple[str, ...]) -> None:
     from rich.table import Table
 
+    from underlid.fit.feedtelling import row
+
     out = console(WIDTH)
     out.print(f"{told.verdict.capitalize()}: {what}.{_rather(told)}")
     out.print(f"Because: {told.because}" if told.verdict != "fine" else told.because)
     table = Table("", "beside it, predicted", "limit", "beyond it", "whole bin", "", box=None, pad_edge=False)
     for item in told.items:
-        table.add_row(*_row(item))
+        table.add_row(*row(item))
     out.print(table)
     out.print("Figures are 5 to 95 %, with the middle; “beyond it” and “whole bin” are chances.")
     for item in told.items:
@@ -230,22 +181,6 @@ def _rather(told: Checked) -> str:
     if told.fine_kg is None:
         return ""
     return f" At most {weighed(told.fine_kg)}, {told.portion}, would be fine."
-
-
-def _row(item: Item) -> tuple[str, ...]:
-    from underlid.fit.feedtelling import LABEL, celsius, span
-
-    if item.name == "freshness" or item.figure is None or item.limit is None:
-        return item.name, "", "", "", "", item.verdict
-    if item.name == "heat":
-        figure, limit = celsius(item.figure), celsius(item.limit)
-    else:
-        places = 1 if item.unit == "pH" else None
-        figure, limit = span(item.figure, places), span(item.limit, places)
-    pocket, whole = (
-        "< 1 %" if 0 < chance < 0.01 else f"{100 * chance:.0f} %" for chance in (item.chance, item.whole_chance)
-    )
-    return LABEL[item.name], figure, limit, pocket, "" if item.name == "appetite" else whole, item.verdict
 
 
 def _points(points: tuple[float, float, float] | None) -> dict[str, float | None] | None:

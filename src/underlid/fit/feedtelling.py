@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from underlid.bedding.materials import Material, every_material
 from underlid.chemistry.aftermath import Points, points
 from underlid.fit.feedharm import Exposure, Harm, Question
+
+if TYPE_CHECKING:
+    from underlid.fit.feedcheck import Item
 
 LABEL: dict[Harm, str] = {
     "acid": "acid, lowest pH", "ammonia": "ammonia, mg N/g", "salt": "salt added, mg/g",
@@ -152,3 +157,18 @@ def _appetite(harm: Exposure, asked: Question) -> str:
 _TELL = {
     "acid": _acid, "ammonia": _ammonia, "salt": _salt, "heat": _heat, "air": _air, "appetite": _appetite,
 }  # fmt: skip
+
+
+def row(item: Item) -> tuple[str, ...]:
+    """One way to harm as a row: its name, the figure beside the food, the limit, both chances and the verdict."""
+    if item.name == "freshness" or item.figure is None or item.limit is None:
+        return item.name, "", "", "", "", item.verdict
+    if item.name == "heat":
+        figure, limit = celsius(item.figure), celsius(item.limit)
+    else:
+        places = 1 if item.unit == "pH" else None
+        figure, limit = span(item.figure, places), span(item.limit, places)
+    pocket, whole = (
+        "< 1 %" if 0 < chance < 0.01 else f"{100 * chance:.0f} %" for chance in (item.chance, item.whole_chance)
+    )
+    return LABEL[item.name], figure, limit, pocket, "" if item.name == "appetite" else whole, item.verdict

@@ -13,15 +13,15 @@ from underlid.fit.evidence import Situation
 from underlid.quantity.amount import VagueAmount
 from underlid.quantity.points import three
 from underlid.trials.claims import Claim, Outcome, Stated
-from underlid.trials.judged import FEWEST, Rule
+from underlid.trials.compare import FEWEST
+from underlid.trials.judged import Rule
 from underlid.trials.looks import spend
 from underlid.trials.plan import ARMS, TAKEN, Plan, PlanProblem, by_lot
 from underlid.trials.power import HOPELESS, TRIALS, Power, Surface, answer, power, surface
 from underlid.trials.scene import Counted, Scene
 from underlid.trials.shown import plain
 from underlid.trials.simulated import LONGEST_DAYS, simulate
-from underlid.trials.sizes import tost_power
-from underlid.trials.verdict import USUAL_CV
+from underlid.trials.sizes import USUAL_CV, tost_power
 from underlid.worms.habitat import DRY_SHARE, Habitat
 from underlid.worms.species import Species
 

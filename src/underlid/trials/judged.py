@@ -19,13 +19,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import stdtrit
 
+from underlid.trials.compare import FEWEST
+from underlid.trials.plan import ALPHA
 from underlid.trials.scene import ImpossibleTrial
 
 Array = NDArray[np.float64]
 
 CANNOT_TELL, HOLDS, FAILS = range(3)
-ALPHA = 0.05
-FEWEST = 2  # bins in each arm, below which nothing is known of how bins differ
 
 
 @dataclass(frozen=True, slots=True)

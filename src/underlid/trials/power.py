@@ -14,9 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtri
 
+from underlid.trials.compare import FEWEST
 from underlid.trials.judged import (
-    ALPHA,
-    FEWEST,
     HOLDS,
     Chances,
     Rule,
@@ -25,8 +24,10 @@ from underlid.trials.judged import (
     standard_error,
     verdicts,
 )
-from underlid.trials.scene import USUAL_CV, ImpossibleTrial, Scene, log_sd
+from underlid.trials.plan import ALPHA
+from underlid.trials.scene import ImpossibleTrial, Scene
 from underlid.trials.simulated import factors_for, simulate
+from underlid.trials.sizes import USUAL_CV, log_sd
 
 Array = NDArray[np.float64]
 Points = tuple[float, float, float]  # 5, 50 and 95 %

@@ -32,6 +32,7 @@ from underlid.fit.colony import (
 from underlid.fit.study import Study
 from underlid.quantity.amount import VagueAmount
 from underlid.records import STAGES
+from underlid.trials.sizes import USUAL_CV, log_sd
 from underlid.worms.habitat import COCOON_FROST_PER_DAY, FROST_PER_H, Habitat, Strain
 from underlid.worms.rates import eased
 from underlid.worms.species import Species
@@ -51,19 +52,11 @@ MADE_OF: dict[Counted, slice] = {
     "cocoons": slice(0, 1),
 }
 
-#: The standard test takes juveniles of like vessels to vary by 30 % at most (OECD 222, 2016). Bins at home are hardly
-#: more alike than that, so it is taken for laying and again for food: our judgement.
-USUAL_CV = 0.30
 FULL_SORT = 1.0  # share of the bedding
 
 
 class ImpossibleTrial(ValueError):
     """A trial that cannot be simulated."""
-
-
-def log_sd(cv: float) -> float:
-    """The standard deviation on the log scale of log-normal numbers with that coefficient of variation."""
-    return math.sqrt(math.log1p(cv**2))
 
 
 @dataclass(frozen=True, slots=True)

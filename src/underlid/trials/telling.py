@@ -11,10 +11,11 @@ from dataclasses import dataclass
 
 from underlid.quantity.amount import NINETY
 from underlid.trials.arm import BadValues
+from underlid.trials.compare import FEWEST
 from underlid.trials.plan import ARMS, COUNTED, Plan
 from underlid.trials.shown import amount_words, effect_sentence, effect_words, margin_words, outcome_words, plain
-from underlid.trials.sizes import bins_needed
-from underlid.trials.verdict import FAILS, FEWEST, HOLDS, OPEN, USUAL_CV, Look, Verdict
+from underlid.trials.sizes import USUAL_CV, bins_needed
+from underlid.trials.verdict import FAILS, HOLDS, OPEN, Look, Verdict
 
 MOST_BINS = 60  # in an arm; nobody keeps more
 

@@ -22,6 +22,7 @@ import numpy as np
 
 from underlid.records import AnyEntry, Bin, PlanChange
 from underlid.trials.compare import (
+    FEWEST,
     Arm,
     CannotCompare,
     Estimated,
@@ -34,6 +35,7 @@ from underlid.trials.compare import (
 )
 from underlid.trials.looks import spend
 from underlid.trials.plan import ARMS, ArmName, Plan
+from underlid.trials.sizes import USUAL_CV
 from underlid.trials.taken import NotTaken, Taken, due_day, last_day, taken
 
 Word = Literal["holds within the margin", "fails", "cannot tell yet"]
@@ -41,8 +43,6 @@ HOLDS: Word = "holds within the margin"
 FAILS: Word = "fails"
 OPEN: Word = "cannot tell yet"
 
-FEWEST = 2  # bins in each arm, below which nothing is known of how bins differ anyway
-USUAL_CV = 0.3  # of bins treated alike, where it was not told: valid standard tests allow as much (OECD 222, 2016)
 #: What is thought possible of the spread of bins treated alike, on each scale: our judgement, wide.
 SPREAD: Mapping[str, tuple[float, float]] = {
     "": (0.02, 3.0), "pH units": (0.02, 3.0), "K": (0.05, 10.0), "days": (0.5, 200.0),

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -16,9 +17,15 @@ from starlette.exceptions import HTTPException
 from underlid import __version__
 from underlid.journal.errors import JournalError
 from underlid.web import binpage, calendar, entering, guard, photos, trying
+from underlid.web.asked import Problem
 from underlid.web.parts import static_response, status_of, told
 from underlid.web.settings import Settings
 from underlid.web.work import Worker
+
+#: What no route sees: an address or a body that cannot be read.
+UNREADABLE: dict[int | str, dict[str, Any]] = {
+    400: {"model": Problem, "description": "It cannot be read as what it is sent as."}
+}
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -40,7 +47,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.settings = settings
     guard.protect(app, settings)
     for part in (entering, binpage, trying, photos, calendar):
-        app.include_router(part.router)
+        app.include_router(part.router, responses=UNREADABLE)
 
     @app.get("/static/{name}", include_in_schema=False)
     def static(name: str) -> Response:

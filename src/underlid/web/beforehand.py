@@ -6,7 +6,6 @@ The worker calls `feedcheck` and `whatif`; the rest is quick enough to refuse a 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
@@ -15,39 +14,30 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from underlid.answer import SEED, answer, case_of, census_of, weather_from
-from underlid.bedding.facts import Fact
 from underlid.bedding.vessel import Face, Insulation
 from underlid.entry import parse_line
-from underlid.fit.acidhistory import NoHistory, history, moisture_of
-from underlid.fit.acidity import Acidity, acidity
-from underlid.fit.acidtelling import ph_now
 from underlid.fit.change import Change, Changer, insulate, litres_of, move, resize
+from underlid.fit.feedasked import question_of
 from underlid.fit.feedbed import (
     AHEAD_DAYS,
     amount_of,
-    bed_of,
-    bedding_c_of,
-    fitted_c,
-    fitted_live,
     food_of,
-    live_of,
     one_feeding,
     shown,
     weighed,
 )
-from underlid.fit.feedcheck import RULE, Checked, Item, Question
+from underlid.fit.feedcheck import RULE, Checked
 from underlid.fit.feedcheck import feedcheck as check
-from underlid.fit.feedtelling import LABEL, celsius, span
+from underlid.fit.feedtelling import row
 from underlid.fit.reckoning import reckoning
 from underlid.fit.study import Case, Study
 from underlid.fit.whatif import whatif as compare
 from underlid.journal.store import Journal
 from underlid.quantity import VagueAmount, parse_amount
-from underlid.records import AnyEntry, Bin, Feeding, Siting
+from underlid.records import Bin, Feeding, Siting
 from underlid.update import differences
 from underlid.web.settings import Settings
 from underlid.web.work import Progress
-from underlid.worms.species import species
 
 WRAP = "expanded polystyrene"  # what the slider wraps with, round sides and lid
 FACES: tuple[Face, ...] = ("sides", "lid")
@@ -80,36 +70,24 @@ def feedcheck(
         record, entries, containers = book.bin(bin), book.entries(bin), book.containers()
         now = settings.now().astimezone(ZoneInfo(record.timezone))
         feeding = fed(record, words, now, containers)
-        food = food_of(feeding)
-        told_ph = None if ph is None else parse_amount(ph, expect="pH")
-        bed, assumed = bed_of(record, told_ph)
-        study = None
-        if settings.weather is None:
-            bedding_c, warmth = bedding_c_of(None, entries, now)
-            live_kg, crowd = live_of(record)
-        else:
+        fitted = None
+        if settings.weather is not None:
             study = _study(settings, book, bin, now, progress, now + timedelta(days=AHEAD_DAYS))
             prior, _, census = census_of(book, study, progress=lambda done: progress(0.4 + 0.3 * done))
-            bedding_c, warmth = fitted_c(study)
-            live_kg, crowd = fitted_live(reckoning(prior, census).live_kg)
-            bed = replace(bed, moisture_pct=moisture_of(study))
+            fitted = study, reckoning(prior, census).live_kg
     progress(0.7)
-    acid = _acidity(record, entries, now, told_ph, bedding_c, study, progress)
-    if acid is not None:
-        if told_ph is None:
-            assumed = (*(one for one in assumed if "--ph" not in one), ph_now(acid))
-            low, middle, high = acid.told["now_ph"].after
-            bed = replace(bed, ph=Fact(middle, low, high, "the journal's readings and feedings", "judgement"))
-        assumed = (*assumed, *acid.refused)
-    asked = Question(bed, food, amount_of(feeding, food), bedding_c, species(record.species), live_kg, heaps, acid)
+    asked, granted = question_of(
+        record, entries, feeding, now, SEED, ph=None if ph is None else parse_amount(ph, expect="pH"), heaps=heaps,
+        fitted=fitted, progress=lambda done: progress(0.7 + 0.2 * done),
+    )  # fmt: skip
     told = check(asked, np.random.default_rng(SEED))
     return {
-        "what": shown(feeding, food), "verdict": told.verdict, "because": told.because, "rather": _rather(told),
+        "what": shown(feeding, asked.food), "verdict": told.verdict, "because": told.because, "rather": _rather(told),
         "fine_kg": told.fine_kg, "provenance": "predicted",
         "heads": ["way to harm", "beside the food", "limit", "chance beyond it", "whole bin", "so"],
-        "rows": [_row(item) for item in told.items],
+        "rows": [list(row(item)) for item in told.items],
         "sentences": [item.sentence for item in told.items if item.sentence != told.because],
-        "cautions": list(told.cautions), "notes": [warmth, *map(_plain, assumed), crowd, RULE],
+        "cautions": list(told.cautions), "notes": [*map(_plain, granted), RULE],
     }  # fmt: skip
 
 
@@ -168,20 +146,6 @@ def _study(
     return answer(book, case, progress=lambda done: progress(0.4 * done))
 
 
-def _acidity(
-    record: Bin, entries: tuple[AnyEntry, ...], now: datetime, ph: VagueAmount | None,
-    bedding_c: tuple[float, float], study: Study | None, progress: Progress,
-) -> Acidity | None:  # fmt: skip
-    """What the journal says of the bedding's acid; None where it has neither a pH nor a feeding."""
-    try:
-        of = history(record, entries, now, ph=ph, bedding_c=bedding_c, study=study)
-    except NoHistory:
-        return None
-    if not of.fed and not of.heard:
-        return None
-    return acidity(of, SEED, progress=lambda done: progress(0.7 + 0.2 * done))
-
-
 def _of_litres(case: Case, litres: float) -> Change:
     """The bedding in a bin of that size and the same proportions."""
     vessel = case.situation.vessel
@@ -191,20 +155,6 @@ def _of_litres(case: Case, litres: float) -> Change:
 
 def _rather(told: Checked) -> str:
     return "" if told.fine_kg is None else f"At most {weighed(told.fine_kg)}, {told.portion}, would be fine."
-
-
-def _row(item: Item) -> list[str]:
-    if item.name == "freshness" or item.figure is None or item.limit is None:
-        return [item.name, "", "", "", "", item.verdict]
-    if item.name == "heat":
-        figure, limit = celsius(item.figure), celsius(item.limit)
-    else:
-        places = 1 if item.unit == "pH" else None
-        figure, limit = span(item.figure, places), span(item.limit, places)
-    pocket, whole = (
-        "< 1 %" if 0 < chance < 0.01 else f"{100 * chance:.0f} %" for chance in (item.chance, item.whole_chance)
-    )
-    return [LABEL[item.name], figure, limit, pocket, "" if item.name == "appetite" else whole, item.verdict]
 
 
 def _plain(note: str) -> str:

@@ -41,7 +41,6 @@ MADE, FEED, CHANGE = (
 PAGE_ENTRIES = 20
 #: A view that could not be made is not tried again before that, or before something changes.
 PATIENCE = timedelta(minutes=10)
-ASK_SECONDS = 1  # between two looks at a job: how often a script should ask
 #: Titles of the panels, what their marks are, and whether they stand in the timeline.
 PANELS = {
     "temperature": "Temperature",
