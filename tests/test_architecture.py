@@ -25,8 +25,9 @@ MAY_IMPORT = {
     "fit": RECORDS | SCIENCE | {"counting", "fit", "entry"},
     "trials": RECORDS | SCIENCE | {"counting", "fit", "trials"},
     "journal": FILES | RECORDS | {"journal"},
-    "update": RECORDS | SCIENCE | {"fit", "trials", "update"},
+    "update": RECORDS | SCIENCE | {"counting", "fit", "trials", "update"},
     "answer": RECORDS | {"journal", "fit", "trials", "weather", "counting", "worms"},
+    "monthly": RECORDS | {"answer", "journal", "fit", "trials", "update"},
 }
 STORAGE_AND_SCREENS = {
     "sqlalchemy", "alembic", "typer", "rich", "altair", "vl_convert", "jinja2", "fastapi", "dask", "requests",

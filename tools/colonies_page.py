@@ -16,7 +16,7 @@ from sections import COLONIES
 from underlid.fit.colony import PARAMETERS
 from underlid.records import STAGES
 from underlid.update import drawing
-from underlid.update.charts import BLUE, FONT, INK
+from underlid.update.charts import BLUE, INK
 
 Ints = NDArray[np.int64]
 
@@ -209,7 +209,7 @@ def ranks_figure(outcomes: list[Outcome]) -> str:
     chart = (
         alt.concat(*panels, columns=COLUMNS, spacing=12)
         .properties(background="white", padding=12)
-        .configure(aria=False, font=FONT)
+        .configure(aria=False, font=drawing.FONT)
         .configure_view(stroke=None)
     )
     says = f"Histograms of the truth's ranks, with the band in which {BAND:.0%} of bins lie by chance."

@@ -19,7 +19,7 @@ from underlid.chemistry.pocket import course, draw_rates
 from underlid.chemistry.rates import SPREADS
 from underlid.fit.feeding import HUMIC, PLANTS, Bed, Moves, bedding_of, feed_of, kg_to_move, what_if_fed
 from underlid.update import drawing
-from underlid.update.charts import BLUE, FONT, GREY, INK
+from underlid.update.charts import BLUE, GREY, INK
 
 Array = NDArray[np.float64]
 
@@ -172,7 +172,7 @@ def figure(manure: Course, card: Course) -> str:
     chart = (
         alt.hconcat(*panels, spacing=18)
         .properties(background="white", padding=12)
-        .configure(aria=False, font=FONT)
+        .configure(aria=False, font=drawing.FONT)
         .configure_view(stroke=None)
         .configure_axis(
             labelFontSize=TEXT, titleFontSize=TEXT, titleFontWeight="normal", labelColor=INK, titleColor=INK,

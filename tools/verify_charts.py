@@ -13,7 +13,7 @@ from verify_exact import FRONT_CELLS, FRONT_HOURS, FRONTS, LINEAR, WAVE, front_m
 
 from underlid.heat.model import GRID
 from underlid.update import drawing
-from underlid.update.charts import BLUE, FONT, GREEN, GREY, INK, PURPLE, VERMILION
+from underlid.update.charts import BLUE, GREEN, GREY, INK, PURPLE, VERMILION
 
 Array = NDArray[np.float64]
 Rows = list[dict[str, Any]]
@@ -178,7 +178,7 @@ def _svg(chart: alt.LayerChart | alt.FacetChart | alt.VConcatChart, name: str, s
         chart = chart.properties(width=WIDTH, height=HEIGHT)
     finished = (
         chart.properties(background="white", padding=12)
-        .configure(aria=False, font=FONT)
+        .configure(aria=False, font=drawing.FONT)
         .configure_view(stroke=None)
         .configure_axis(
             labelFontSize=TEXT, titleFontSize=TEXT, titleFontWeight="normal", labelColor=INK, titleColor=INK,

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import shutil
 import sqlite3
 import sys
 
@@ -42,14 +43,26 @@ def underlid(tmp_path, monkeypatch, capfd):
     return call
 
 
+@pytest.fixture(scope="session")
+def begun(tmp_path_factory):
+    """Where the journals that many tests begin with are kept, once one test has made them."""
+    return tmp_path_factory.mktemp("begun")
+
+
 @pytest.fixture
-def with_bin(underlid):
+def with_bin(underlid, begun):
+    """A journal with the bin "north"."""
+    kept = begun / "with_bin"
+    if kept.exists():
+        shutil.copytree(kept, "journal")
+        return underlid
     made = underlid(
         "new", "north", "--size", "17 x 12 x 11 in", "--bedding", "leaves 5 in, old horse manure about 4 in",
         "--moisture", "about 70 %", "--founders", "a couple of dozen", "--started", "1 Dec 2025",
         "--timezone", "Europe/London", "--now", NOW,
     )  # fmt: skip
     assert made.code == 0, made.err
+    shutil.copytree("journal", kept)
     return underlid
 
 
@@ -87,9 +100,13 @@ def fits(tmp_path_factory):
 
 
 @pytest.fixture
-def logged(with_bin, fits, tmp_path):
+def logged(with_bin, begun, fits, tmp_path):
     """A bin with a few lines in its journal."""
-    for line in LINES:
-        assert with_bin("log", "north", line, "--yes", "--now", NOW).code == 0
+    kept = begun / "logged"
+    if not kept.exists():
+        for line in LINES:
+            assert with_bin("log", "north", line, "--yes", "--now", NOW).code == 0
+        shutil.copytree("journal", kept)
+    shutil.copytree(kept, "journal", dirs_exist_ok=True)
     (tmp_path / "journal" / "fits").symlink_to(fits)
     return with_bin

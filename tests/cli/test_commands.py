@@ -231,9 +231,9 @@ def test_the_table_shows_days_then_weeks_and_begins_where_asked(logged, winter):
 
 def test_the_update_is_one_page_that_needs_no_network(logged, winter, tmp_path):
     told = logged("update", "north", "--weather", winter, "--month", "2026-01", "--json", "--now", NOW).json
-    page = (tmp_path / told["file"]).read_text("utf-8")
+    page = (tmp_path / told["files"][0]).read_text("utf-8")
     assert "<svg" in page
-    for outside in ('src="http', 'href="http', "url(http", "<script"):
+    for outside in ('src="http', 'href="http', "url(http", "<script src", "@import"):
         assert outside not in page
     assert told["coldest"]["temperature"]["provenance"] == "estimated"
 

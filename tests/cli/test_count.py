@@ -10,6 +10,8 @@ from underlid.counting import CannotTell
 from underlid.counting.detection import Recovery
 from underlid.records import STAGES
 
+pytestmark = pytest.mark.usefixtures("quick")
+
 LINES = (
     "30 Jan: sample 0.5 L middle: 9 adults",
     "2 Feb: sample 0.5 L middle: 3 adults, 8 juveniles, 2 cocoons",

@@ -4,6 +4,8 @@ import pytest
 
 from tests.cli.conftest import NOW, dump
 
+pytestmark = pytest.mark.usefixtures("quick")
+
 PEEL = ("50 g lemon peel", "--at", "10-12 C")
 
 

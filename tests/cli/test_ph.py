@@ -4,6 +4,8 @@ import pytest
 
 from tests.cli.conftest import NOW, dump
 
+pytestmark = pytest.mark.usefixtures("quick")
+
 LINES = (
     "5 Dec: middle pH 8",
     "28 Jan: middle pH 6.5 with a strip, edge pH 7.2 with a meter",

@@ -17,6 +17,8 @@ from underlid.quantity.amount import VagueAmount
 from underlid.quantity.when import VagueTime
 from underlid.records import STAGES, Note, SampleCount, Sighting
 
+pytestmark = pytest.mark.usefixtures("quick")
+
 NOW = datetime(2026, 2, 10, 21, tzinfo=UTC)
 BIN = a_bin(metres(0.10, 0.12), metres(0.10, 0.12))
 

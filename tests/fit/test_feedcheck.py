@@ -21,7 +21,7 @@ from underlid.worms.species import species
 
 BED = Bed(((material("old horse manure"), 1.0),), litres=30.0)
 KIND = species("Eisenia fetida")
-DRAWS = 60
+DRAWS = 30
 
 
 def asked(name, kg, **other):

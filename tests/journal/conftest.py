@@ -12,11 +12,19 @@ from tests.journal.examples import make_bin
 from underlid.journal.store import Journal
 
 
-@pytest.fixture
-def journal(tmp_path: Path) -> Iterator[Journal]:
-    """A new journal with one bin, north."""
-    with Journal.create(tmp_path / "trial") as journal:
+@pytest.fixture(scope="session")
+def one_bin(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A closed journal with the bin north, to be copied: faster than making one."""
+    folder = tmp_path_factory.mktemp("one") / "trial"
+    with Journal.create(folder) as journal:
         journal.add_bin(make_bin())
+    return folder
+
+
+@pytest.fixture
+def journal(tmp_path: Path, one_bin: Path) -> Iterator[Journal]:
+    """A new journal with one bin, north."""
+    with fresh(one_bin, tmp_path / "trial") as journal:
         yield journal
 
 

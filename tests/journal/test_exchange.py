@@ -71,7 +71,7 @@ def exported(journal: Journal, kind: type[Exchanged] = Reading) -> bytes:
 # --- out and in again -------------------------------------------------------------------------------
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(entries=journals_of_readings())
 def test_readings_go_out_and_in_and_out_with_the_same_bytes(
     two_bins: Path, tmp_path: Path, entries: Sequence[Reading]

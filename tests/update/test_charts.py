@@ -17,7 +17,7 @@ import pytest
 from tests.update.sample import END, READINGS, ZONE, amount, sample, truth
 from underlid.quantity.amount import Kind
 from underlid.update import charts
-from underlid.update.drawing import svg
+from underlid.update.drawing import FONT, frame, svg
 from underlid.update.facts import Story
 from underlid.update.story import tell
 
@@ -185,3 +185,24 @@ def test_a_year_ahead_still_has_dates() -> None:
     story = tell(sample(READINGS, end=END.replace(year=2026, month=12)), (2026, 1))
     ticks = charts.outlook_chart(story, charts.PHONE).to_dict()["layer"][0]["encoding"]["x"]["axis"]["values"]
     assert 2 <= len(ticks) <= 12
+
+
+def test_text_is_measured_and_shown_in_the_fonts_beside_the_charts(story: Story) -> None:
+    drawn = svg(charts.outlook_chart(story), "here", "an outlook")
+    assert set(re.findall(r'font-family="([^"]*)"', drawn)) == {"'Source Sans 3', sans-serif"}
+    # A word of narrow letters is less wide in this font than in any that stands in for one that is not known.
+    data = alt.InlineData(values=[{"x": 1, "y": "l" * 31}])
+    layer = alt.Chart(data).mark_point().encode(x="x:Q", y=alt.Y("y:N", axis=alt.Axis(labelLimit=0, title=None)))
+    left = {}
+    for font in (FONT, "No Such Font"):
+        chart = alt.LayerChart(layer=[layer]).configure(font=font).configure_axis(labelFontSize=14)
+        left[font] = frame(svg(chart, "here", "letters"))[0]
+    assert left[FONT] < left["No Such Font"] - 100
+
+
+def test_a_drawing_tells_where_its_axes_lie(story: Story) -> None:
+    left, top, width, height = frame(svg(charts.month_chart(story, charts.PHONE), "here", "a month"))
+    assert 0 < left < left + width < charts.PHONE.width
+    assert 0 < top < top + height < charts.PHONE.height
+    with pytest.raises(ValueError, match="no frame"):
+        frame("<svg></svg>")

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import date, datetime
 
@@ -104,3 +105,130 @@ def test_a_window_of_time_is_told_shortly(start: datetime, end: datetime, words:
 def test_a_span_names_a_shared_month_once() -> None:
     assert phrases.days(date(2026, 1, 3), date(2026, 1, 9)) == "3 to 9 January"
     assert phrases.days(date(2025, 1, 3), date(2026, 1, 9)) == "3 January to 9 January"
+
+
+@pytest.mark.parametrize(
+    ("found", "middle", "ends"),
+    [
+        (Range(319, 320, 321, "g", "read"), "320 g", "319 to 321 g"),
+        (Range(0.73, 1.79, 4.56, "g", "estimated"), "1.8 g", "0.7 to 4.6 g"),
+        (Range(6.1, 14.7, 33.2, "g", "predicted"), "15 g", "6 to 34 g"),
+        (Range(1480, 1520, 1561, "g", "read"), "1.52 kg", "1.48 to 1.57 kg"),
+        (Range(902, 951, 1104, "g", "read"), "1 kg", "0.9 to 1.2 kg"),
+        (Range(0, 0, 0, "g", "read"), "0 g", "0 g"),
+    ],
+)
+def test_masses_keep_the_figures_their_range_bears(found: Range, middle: str, ends: str) -> None:
+    assert plain(phrases.mass(found)) == middle
+    assert plain(phrases.mass_range(found)) == ends
+
+
+@pytest.mark.parametrize(
+    ("low", "middle", "high", "told", "ends"),
+    [
+        (3, 6.5, 18.95, "7 worms", "3 to 19"), (1, 1, 1, "1 worm", "1"), (0, 0, 2, "0 worms", "0 to 2"),
+        (1204, 1713, 2388, "1700 worms", "1200 to 2400"), (88, 97, 105, "100 worms", "80 to 110"),
+    ],
+)  # fmt: skip
+def test_animals_are_whole_and_of_two_figures(low: float, middle: float, high: float, told: str, ends: str) -> None:
+    found = Range(low, middle, high, "1", "estimated")
+    assert plain(phrases.animals(found)) == told
+    assert plain(phrases.animals_range(found)) == ends
+
+
+def test_levels_stand_on_their_scale() -> None:
+    assert plain(phrases.level(Range(6.31, 6.84, 7.22, "pH", "estimated"))) == "pH 6.8"
+    assert plain(phrases.level_range(Range(6.31, 6.84, 7.22, "pH", "estimated"))) == "pH 6.3 to 7.3"
+    assert plain(phrases.level_range(Range(0.84, 1.13, 1.62, "mS/cm", "estimated"))) == "0.8 to 1.7 mS/cm"
+
+
+def test_small_shares_and_volumes_are_told_finer() -> None:
+    assert plain(phrases.percent_range(Range(0.31, 0.5, 0.82, "%", "estimated"))) == "0.3 to 0.9 %"
+    assert plain(phrases.percent(Range(55.2, 68.9, 80.1, "%", "estimated"))) == "69 %"
+    assert plain(phrases.litres(Range(0.08, 0.14, 0.24, "L", "estimated"))) == "0.1 litres"
+    assert plain(phrases.litres(Range(1, 1, 1, "L", "estimated"))) == "1 litre"
+    assert plain(phrases.hours_range(Range(1, 1, 1, "h", "estimated"))) == "1 hour"
+
+
+UNITS = st.sampled_from(["degC", "%", "L", "1", "g", "g/m2", "pH", "mS/cm", "K", "h"])
+
+
+@given(st.tuples(st.floats(0, 5000), st.floats(0, 5000), st.floats(0, 5000)).map(sorted), UNITS)
+def test_ends_are_rounded_outward_and_the_middle_stays_within(sides: list[float], unit: str) -> None:
+    found = Range(sides[0], sides[1], sides[2], unit, "estimated")
+    low, high = phrases.outward(found)
+    by = phrases.step(found)
+    middle = phrases.nearest(found.middle, by)
+    tiny = 1e-5 * max(1.0, by)
+    assert found.low - by - tiny <= low <= found.low + tiny
+    assert found.high - tiny <= high <= found.high + by + tiny
+    assert low - tiny <= middle <= high + tiny
+
+
+def test_spans_of_days_name_the_year_only_where_it_differs() -> None:
+    now = date(2026, 1, 27)
+    assert phrases.span(date(2026, 2, 2), date(2026, 2, 5), now) == "2 to 5 February"
+    assert phrases.span(date(2026, 2, 2), date(2026, 2, 2), now) == "2 February"
+    assert phrases.span(date(2026, 12, 30), date(2027, 1, 2), now) == "30 December to 2 January 2027"
+
+
+def test_nine_in_ten_is_from_an_end_to_another_or_at_one() -> None:
+    assert plain(phrases.nine_in_ten(phrases.ends(3, 19))) == "nine in ten from 3 to 19"
+    assert plain(phrases.nine_in_ten(phrases.ends(3, 3))) == "nine in ten at 3"
+
+
+# --- read aloud ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("about 1.5 °C (35 °F), we think.", "about 1.5 degrees Celsius, 35 Fahrenheit, we think."),
+        ("−3 to −0.5 °C (26 to 32 °F)", "minus 3 to minus 0.5 degrees Celsius, 26 to 32 Fahrenheit"),
+        ("1 °C (34 °F) or 0 to 1 °C", "1 degree Celsius, 34 Fahrenheit, or 0 to 1 degrees Celsius"),
+        ("55 to 81 % water (estimated); dry.", "55 to 81 percent water, estimated; dry."),
+        ("“middle -8 C” (6 Jan)", "middle minus 8 degrees Celsius, 6 January"),
+        ("Wed 14 January, 07:00", "Wednesday 14 January, 07:00"),
+        ("pH 6.5 (6.1 to 7)", "p H 6.5, 6.1 to 7"),
+        ("1.1 mS/cm, 320 g, 1 kg, 1.5 kg", "1.1 millisiemens per centimetre, 320 grams, 1 kilogram, 1.5 kilograms"),
+        ("33-36 F & <damp> ~5", "33 to 36 Fahrenheit and damp about 5"),
+        ("nine in ten from 3 to 19", "nine in ten from 3 to 19"),
+        ("It is so (here).", "It is so, here."),
+    ],
+)  # fmt: skip
+def test_a_text_is_read_aloud_in_words(text: str, said: str) -> None:
+    assert phrases.spoken(text) == said
+    assert phrases.spoken(text.replace(" ", phrases.NB)) == said
+
+
+def digits(text: str) -> list[str]:
+    signed = text.replace("minus ", "−").replace(phrases.NB, " ")
+    return re.findall(r"(?:(?<![\w.])[−-])?\d+(?:[.:]\d+)?", signed.replace("-", "−"))
+
+
+FIGURES = st.one_of(
+    st.tuples(st.floats(-40, 40), st.floats(0, 10), st.floats(0, 10)).map(
+        lambda t: phrases.temperature_range(kelvin(t[0], t[0] + t[1], t[0] + t[1] + t[2]))
+    ),
+    st.floats(0, 1).map(phrases.chance),
+    st.dates(date(2026, 1, 1), date(2027, 1, 1)).map(phrases.day),
+    st.datetimes(datetime(2026, 1, 1), datetime(2027, 1, 1)).map(phrases.hour),
+    st.floats(0, 5000).map(lambda x: phrases.mass(Range(x, x, x, "g", "read"))),
+    st.floats(3, 10).map(lambda x: phrases.level(Range(x, x, x, "pH", "estimated"))),
+    st.floats(0, 100).map(lambda x: phrases.percent_range(Range(x, x, x, "%", "estimated"))),
+)
+BETWEEN = st.sampled_from([" (", ") ", "; ", ", ", " and “", "” or ", ": ", ". "])
+
+
+@given(st.lists(st.tuples(FIGURES, BETWEEN), min_size=1, max_size=5))
+def test_what_is_read_aloud_keeps_every_number(parts: list[tuple[str, str]]) -> None:
+    text = "".join(part for pair in parts for part in pair)
+    assert digits(phrases.spoken(text)) == digits(text)
+
+
+@given(st.text(max_size=60))
+def test_nothing_is_read_aloud_that_cannot_be_spoken(text: str) -> None:
+    said = phrases.spoken(text)
+    assert not re.search(r"[()\[\]{}<>“”\"°%&+=~@#*|\\^$_]", said)
+    assert "  " not in said
+    assert said == said.strip()

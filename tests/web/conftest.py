@@ -1,6 +1,7 @@
 """A small journal with one bin, and a browser on the journal's own computer."""
 
 import itertools
+import shutil
 import warnings
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -33,8 +34,14 @@ def clock():
 
 
 @pytest.fixture
-def journal(tmp_path):
+def journal(tmp_path, begun):
     """A journal with the bin "north", started on 1 Dec 2025, and a few entries."""
+    return shutil.copytree(begun, tmp_path / "journal")
+
+
+@pytest.fixture(scope="session")
+def begun(tmp_path_factory):
+    """The journal that tests copy: faster than making one."""
     size = parse_size("17 x 12 x 11 in")
     layer = BeddingLayer(
         id="layer-1", position=0, material="leaves", depth=parse_amount("5 in", expect="m"),
@@ -48,7 +55,7 @@ def journal(tmp_path):
         founders=parse_amount("a couple of dozen", expect="1"), layers=(layer,), words="17 x 12 x 11 in", noted_at=NOW,
     )  # fmt: skip
     number = itertools.count(1)
-    folder = tmp_path / "journal"
+    folder = tmp_path_factory.mktemp("begun") / "journal"
     with Journal.create(folder) as book:
         book.add_bin(record)
         for line in LINES:

@@ -13,6 +13,8 @@ from underlid.fit.feedbed import NoTemperature
 from underlid.journal.store import Journal
 from underlid.web.beforehand import NeedsWeather, NothingAsked, changes, fed, feedcheck, whatif
 
+pytestmark = pytest.mark.usefixtures("quick")
+
 
 def test_every_slider_is_a_change_and_they_follow_each_other():
     one = case()

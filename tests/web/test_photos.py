@@ -16,6 +16,7 @@ from underlid.counting.detection import two_observers
 from underlid.journal.photos import add_photo
 from underlid.journal.store import Journal
 from underlid.records import Photo, Sighting
+from underlid.update.pictures import UnfitPicture
 from underlid.web import photos, tally
 from underlid.web.tally import Mark, matched
 
@@ -177,7 +178,7 @@ SVG = b"<svg xmlns='http://www.w3.org/2000/svg'><script>alert(1)</script></svg>"
     ],
 )
 def test_what_is_no_picture_is_refused_by_what_it_holds(data, says):
-    with pytest.raises(photos.UnfitPicture, match=says):
+    with pytest.raises(UnfitPicture, match=says):
         photos.cleaned(data)
 
 
@@ -201,7 +202,7 @@ def test_a_picture_that_would_fill_the_memory_is_refused_before_it_is_decoded(mo
 
     monkeypatch.setattr(PngImagePlugin.PngImageFile, "load", decoded)
     monkeypatch.setattr("PIL.WebPImagePlugin.WebPImageFile._open", decoded)
-    with pytest.raises(photos.UnfitPicture, match="8000 pixels on a side or 60 million"):
+    with pytest.raises(UnfitPicture, match="8000 pixels on a side or 60 million"):
         photos.cleaned(bomb)
 
 

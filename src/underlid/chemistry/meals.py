@@ -71,7 +71,8 @@ class Run(NamedTuple):
 @nb.njit(cache=True, parallel=True, error_model="numpy")
 def run(rows, nh3, case, bed, meals, hours, out):  # type: ignore[no-untyped-def]
     """Every draw through all steps; draws are apart, so the answer does not depend on the number of threads."""
-    for d in nb.prange(case.ph.size):
+    for i in nb.prange(case.ph.size):
+        d = np.int64(i)  # as it is outside of a parallel loop: what is inside is then compiled for one kind of number
         _one(rows, nh3, case, bed, meals, hours, d, out)
 
 

@@ -189,7 +189,8 @@ def succession(
         )
     first_c = max(float(warm[:, 0].mean()), COLDEST_C)
     g, rows, names = each[0], *rows_of()
-    start = np.broadcast_to(held_at_first(g, bedding, rates, first_c), (draws, HELD))
+    # A copy, as what only may be read would be compiled for anew.
+    start = np.broadcast_to(held_at_first(g, bedding, rates, first_c), (draws, HELD)).copy()
     case = case_of(g, start, scraps_of(g))
     begins = np.concatenate([[0.0], ends[:-1]])
     laid, ph_first = _meals(fed, each, begins, float(ends[-1]), draws, after), g["ph"]

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-import re
-from dataclasses import asdict, fields, is_dataclass, replace
-from datetime import date, datetime, timedelta
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 from zoneinfo import ZoneInfo
@@ -14,29 +12,19 @@ import typer
 
 from underlid.cli.options import (
     DEFAULT_JOURNAL,
-    BinArgument,
-    FillOption,
     JournalOption,
     JsonOption,
     NowOption,
-    PastOption,
     PlaceOption,
-    SeedOption,
-    WeatherOption,
     clock,
     place_of,
     progress,
     show_json,
 )
-from underlid.cli.study import study_of
 from underlid.quantity.zones import zone
 
 if TYPE_CHECKING:
-    from underlid.update.facts import Story
-
-
-class BadMonth(ValueError):
-    """The month is not written as year and month."""
+    pass
 
 
 def parse(
@@ -105,47 +93,6 @@ def check(
             print(f"  {row['weight']}: {row['sentence']}" + (f"  [{row['entry']}]" if row["entry"] else ""))
 
 
-def update(
-    bin: BinArgument,
-    weather: WeatherOption,
-    month: Annotated[
-        str | None, typer.Option(help="Month to tell, e.g. 2026-01; the last full month if not given.")
-    ] = None,
-    out: Annotated[
-        Path | None, typer.Option("--out", "-o", help="HTML file to write; BIN-MONTH.html if not given.")
-    ] = None,
-    title: Annotated[str | None, typer.Option(help="Title of the page.")] = None,
-    past: PastOption = None,
-    place: PlaceOption = None,
-    fill_gaps: FillOption = 0,
-    seed: SeedOption = 1,
-    journal: JournalOption = DEFAULT_JOURNAL,
-    now: NowOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Write the month's illustrated account as one page that needs no network."""
-    from underlid.answer import trials_with
-    from underlid.files import write_whole
-    from underlid.journal.store import Journal
-    from underlid.update.page import page
-    from underlid.update.story import tell
-
-    asked = None if month is None else _month(month)
-    study = study_of(bin, weather, past or [], None, place, fill_gaps, seed, journal, now, quiet=as_json)
-    year, number = asked or _last_full_month(study.case.now)
-    with Journal.open(journal) as book:
-        every = book.entries(bin, superseded=True)
-        trials = trials_with(book, bin, study.case.now)
-    corrected = {entry.corrects for entry in every}
-    story = tell(study, (year, number), title=title, superseded=[e for e in every if e.id in corrected], trials=trials)
-    target = out or Path(f"{file_name(bin)}-{year}-{number:02d}.html")
-    write_whole(target, page(story).encode())
-    if as_json:
-        show_json({"file": str(target), **story_json(story)})
-    else:
-        print(f"Written to {target}.")
-
-
 def demo(
     out: Annotated[Path, typer.Option("--out", "-o", help="Folder to write into.")] = Path("demo"),
     as_json: JsonOption = False,
@@ -162,42 +109,3 @@ def demo(
     results["trial"] = trial.run(out, say=say)
     if as_json:
         show_json(results)
-
-
-def story_json(story: Story) -> dict[str, object]:
-    """The story's facts as plain JSON types, without the hourly series (those are in `outlook`)."""
-    left_out = ("hours", "days", "bin")
-    facts = {f.name: _plain(getattr(story, f.name)) for f in fields(story) if f.name not in left_out}
-    return {"bin": story.bin.name, **facts}
-
-
-def _plain(value: object) -> object:
-    if is_dataclass(value) and not isinstance(value, type):
-        return {name: _plain(part) for name, part in asdict(value).items()}
-    if isinstance(value, dict):
-        return {name: _plain(part) for name, part in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(part) for part in value]
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
-
-
-def _month(text: str) -> tuple[int, int]:
-    try:
-        moment = datetime.strptime(text, "%Y-%m")
-    except ValueError:
-        raise BadMonth(f"{text!r} is no month; write it as year and month, e.g. 2026-01.") from None
-    return moment.year, moment.month
-
-
-def file_name(name: str) -> str:
-    """A name as part of a file name."""
-    return re.sub(r"[^\w.-]+", "-", name)
-
-
-def _last_full_month(now: datetime) -> tuple[int, int]:
-    last = now.replace(day=1) - timedelta(days=1)
-    return last.year, last.month

@@ -21,8 +21,10 @@ from underlid.cli import (
     serve,
     species,
     trial,
+    update,
     weather,
     whatif,
+    year,
 )
 
 app = typer.Typer(
@@ -60,7 +62,9 @@ app.command("claim")(claim.claim)
 app.command("plan")(plan.plan)
 app.command("register")(trial.register)
 app.command("verdict")(trial.verdict)
-app.command("update")(answers.update)
+app.command("update")(update.update)
+app.command("year")(year.year)
+app.command("compare")(year.compare)
 app.command("serve")(serve.serve)
 app.command("demo")(answers.demo)
 app.add_typer(weather.app, name="weather")

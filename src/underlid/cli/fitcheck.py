@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from underlid.cli.answers import file_name
 from underlid.cli.options import (
     DEFAULT_JOURNAL,
     PERCENTS,
@@ -25,6 +24,7 @@ from underlid.cli.options import (
     show_json,
 )
 from underlid.cli.study import study_of
+from underlid.cli.update import file_name
 
 if TYPE_CHECKING:
     from underlid.fit.leftout import Predicted

@@ -11,6 +11,7 @@ import uuid
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from underlid.counting.detection import JUDGED
+from underlid.demo.acid import strip_lines
+from underlid.demo.drawn import photographed
+from underlid.entry import parse_line
+from underlid.files import write_whole
 from underlid.fit.evidence import Situation, food_kg, middle_of, situation
 from underlid.fit.likelihood import INSTRUMENT_K
 from underlid.fit.outlook import stray
@@ -51,6 +56,11 @@ TRUE_DRYING = 1.4  # vapour leaves the invented bins faster than usual
 TRUE_GRID = (8, 7, 12)  # finer than the fit's, so that the demo shows what the coarser one costs
 TRUE_FROST_PER_H = 0.006  # the invented worms stand frost better than is thought likely, as the keeper will find
 COUNTED = (datetime(2025, 11, 2, 13, tzinfo=TIMEZONE), datetime(2026, 1, 25, 13, tzinfo=TIMEZONE))
+STRIPS = (
+    (datetime(2025, 12, 14, 17, 30, tzinfo=TIMEZONE), "middle"),
+    (datetime(2026, 1, 12, 17, 30, tzinfo=TIMEZONE), "middle"),
+    (datetime(2026, 1, 12, 17, 40, tzinfo=TIMEZONE), "edge"),
+)
 SAMPLE_L = 4.0  # a small bucket: of a few dozen worms a litre would hold none
 
 
@@ -287,68 +297,72 @@ def run(
     """
     # Heavy or later layers, needed only here.
     from underlid.answer import answer, case_of, census_of
-    from underlid.entry import parse_line
-    from underlid.files import write_whole
+    from underlid.demo.accounts import told_in_full, told_of_one, told_together
     from underlid.journal.store import Journal
-    from underlid.update.page import page
-    from underlid.update.story import Truth, tell
 
     folder = out / "invented-journal"
     clear(folder, [invented.name for invented in BINS])
     air = weather()
     results: dict[str, object] = {}
     lines: list[str] = []
+    stories = []
     with Journal.create(folder) as journal:
         for invented in BINS:
             record = make_bin(invented)
             journal.add_bin(record)
-            ids = _ids(invented)
-
-            def understood(written: list[tuple[datetime, str]], record: Bin = record, ids=ids) -> list[AnyEntry]:  # type: ignore[no-untyped-def]
-                return [e for at, line in written for e in parse_line(line, bin=record, now=at, new_id=ids).records]
-
-            fed_lines = feeding_lines(invented)
-            fed = understood(fed_lines)
-            truth = true_course(invented, record, fed, air)
-            seen_lines = list(visit_lines(invented, truth))
-            count_written = list(count_lines(invented, record, truth))
-            entries = fed + understood(seen_lines + count_written)
-            written = sorted(fed_lines + seen_lines + count_written)
+            written, entries, truth = kept_by(invented, record, air)
+            entries += photographed(folder, record, NOW, partial(_id, record.name, "photo"))
             journal.add(entries)
             lines += [f"{at:%Y-%m-%d %H:%M}  {record.name}: {line}" for at, line in written]
             say(f"{record.name}: {len(written)} lines in the keeper's own words, {len(entries)} entries stored")
-            case = case_of(journal, record.name, air, NOW, WINTER_ENDS)
-            study = answer(journal, case, progress=progress)
+            study = answer(journal, case_of(journal, record.name, air, NOW, WINTER_ENDS), progress=progress)
             _, _, found = census_of(journal, study, progress=progress)
-            target = out / f"{record.name}-{MONTH[0]}-{MONTH[1]:02d}.html"
-            hours = len(study.outlook.time_utc)
-            told = tell(
-                study,
-                MONTH,
-                keeper="an invented keeper",
-                truth=Truth(truth.middle_c[:hours], truth.edge_c[:hours], truth.surface_c[:hours], "invented truth"),
-            )
-            write_whole(target, page(told).encode())
+            story, target = told_of_one(journal, study, truth, out)
+            stories.append(story)
             result = compare(study, truth) | compare_worms(found, truth)
             results[record.name] = {**result, "update": str(target)}
-            say(
-                f"  {study.posterior.readings} readings fitted; the 90 % range held the true middle in "
-                f"{result['covered']:.0%} of the hours up to now"
-            )
-            low, _, high = result["coldest_inferred_c"]
-            true_low = result["coldest_true_c"]
-            by = max(low - true_low, true_low - high)
-            held = "held" if by <= 0 else f"missed by {by:.2g} °C; one in ten such ranges should miss"
-            say(f"  coldest hour in the middle so far: {low:.1f} to {high:.1f} °C, in truth {true_low:.1f} °C ({held})")
-            low, _, high = result["worms_inferred"]
-            many = result["worms_true"]
-            held = "held" if low <= many <= high else "missed; one in ten such ranges should miss"
-            say(f"  worms on {NOW:%-d %b %Y}: {low:.0f} to {high:.0f} estimated, in truth {many} ({held})")
+            _say_how_close(result, say)
             say(f"  update written to {target}")
+        results |= told_in_full(journal, stories[0], out, say)
+        results |= told_together(journal, stories, out, say)
     write_whole(out / "keeper-lines.txt", ("\n".join(lines) + "\n").encode())
     say(f"Everything the invented keeper wrote is in {out / 'keeper-lines.txt'}; the journal is {folder}.")
     say("Bins, keeper and readings are invented; the weather is a public typical year (see the page's sources).")
     return results
+
+
+def kept_by(
+    invented: InventedBin, record: Bin, air: Weather
+) -> tuple[list[tuple[datetime, str]], list[AnyEntry], Course]:
+    """What the keeper wrote of a bin, by time, what is understood of it, and the truth behind it."""
+    ids = _ids(invented)
+
+    def understood(written: list[tuple[datetime, str]]) -> list[AnyEntry]:
+        return [e for at, line in written for e in parse_line(line, bin=record, now=at, new_id=ids).records]
+
+    fed_lines = feeding_lines(invented)
+    fed = understood(fed_lines)
+    truth = true_course(invented, record, fed, air)
+    seen_lines = list(visit_lines(invented, truth))
+    counted = list(count_lines(invented, record, truth))
+    strips = list(strip_lines(record, fed, NOW, STRIPS, _rng(invented.name, "strips")))
+    return sorted(fed_lines + seen_lines + counted + strips), fed + understood(seen_lines + counted + strips), truth
+
+
+def _say_how_close(result: dict[str, Any], say: Callable[[str], None]) -> None:
+    say(
+        f"  {result['readings']} readings fitted; the 90 % range held the true middle in "
+        f"{result['covered']:.0%} of the hours up to now"
+    )
+    low, _, high = result["coldest_inferred_c"]
+    true_low = result["coldest_true_c"]
+    by = max(low - true_low, true_low - high)
+    held = "held" if by <= 0 else f"missed by {by:.2g} °C; one in ten such ranges should miss"
+    say(f"  coldest hour in the middle so far: {low:.1f} to {high:.1f} °C, in truth {true_low:.1f} °C ({held})")
+    low, _, high = result["worms_inferred"]
+    many = result["worms_true"]
+    held = "held" if low <= many <= high else "missed; one in ten such ranges should miss"
+    say(f"  worms on {NOW:%-d %b %Y}: {low:.0f} to {high:.0f} estimated, in truth {many} ({held})")
 
 
 class NotTheDemos(ValueError):

@@ -157,7 +157,7 @@ def simulate(
     `start` is the end of an earlier run to go on from, with as many bands; then `thermal.moisture` and
     `drive.start_c` are of the beginning of that one.
     """
-    air = np.atleast_2d(np.asarray(drive.air_c, float))
+    air = _plain(np.atleast_2d(drive.air_c))
     sets, hours = len(thermal), air.shape[1]
     if not np.isfinite(air).all():
         first = int(np.argmin(np.isfinite(air).all(axis=0)))
@@ -167,14 +167,14 @@ def simulate(
     nominal, usual = films(vessel, drive.wind_m_s, drive.radiation_w_m2), films(vessel, REFERENCE_WIND_M_S)
 
     def hourly(values: ArrayLike) -> Array:
-        return np.ascontiguousarray(np.broadcast_to(np.asarray(values, float), hours))
+        return _plain(np.broadcast_to(values, hours))
 
     if start is None:
         ground = _ground(air, nominal.ground_memory_h, drive.start_c)
         field_c, food_j = np.full((sets, len(laid.share)), float(drive.start_c)), np.zeros((sets, len(FOOD_PLACES)))
         could_be = np.ones((sets, len(bands_c), len(laid.share)), bool)
     else:
-        air = np.ascontiguousarray(np.broadcast_to(air, (sets, hours)))
+        air = _plain(np.broadcast_to(air, (sets, hours)))
         ground = _ground(air, nominal.ground_memory_h, start.ground_c, exactly=True)
         field_c, food_j, could_be = start.field_c.copy(), start.food_j.copy(), start.could_be.copy()
     beyond, gain_k = (
@@ -206,15 +206,20 @@ def simulate(
         np.empty((sets, hours, len(probes))), np.zeros((sets, hours)), moist, np.empty((sets, hours, len(bands_c))),
         np.empty((sets, hours, len(bands_c))), np.empty(sets), end,
     )  # fmt: skip
-    strays = np.zeros((1, 1)) if strays_k is None else strays_k
+    strays = np.zeros((1, 1)) if strays_k is None else _plain(strays_k)
     march(
         field.Cells.of(laid), reduced.basis(size, grid, 1 if full else reduced.STATES), parameters, air, gain_k,
-        ground, beyond, np.array([usual.side[0], usual.top[0]]), humid * moisture.vapour_kg_m3(air), food,
+        ground, beyond, np.array([usual.side[0], usual.top[0]]), humid * moisture.vapour_kg_m3(air), _plain(food),
         hourly(water), began, laid.weights(probes) if probes else np.zeros((0, len(laid.share))),
         np.array(bands_c, float).reshape(-1, 2), strays, full, result.probes_c, result.frozen, result.moisture,
         result.refuge, result.outside_k, result.full_field, field_c, food_j, could_be,
     )  # fmt: skip
     return result
+
+
+def _plain(numbers: ArrayLike) -> Array:
+    """In rows and writable, as nearly all are: for any other kind of array the march would be compiled anew."""
+    return np.require(numbers, float, ("C", "W"))
 
 
 def _ground(air: Array, memory_h: float, start_c: ArrayLike, *, exactly: bool = False) -> Array:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from underlid import __version__
 from underlid.update import phrases
 from underlid.update.facts import Story
+from underlid.update.said import Said
 
 
 def kind_of_bin(story: Story) -> str:
@@ -38,23 +39,34 @@ def bin_facts(story: Story) -> tuple[tuple[str, str, str], ...]:
     )  # fmt: skip
 
 
-def cautions(story: Story) -> tuple[str, ...]:
+def care(story: Story) -> tuple[Said, ...]:
     """A short list of cautions that bear on this month."""
     low = story.refuge.band_c[0]
     spans = [story.coldest, *(span.coldest for span in (story.soon, story.rest) if span is not None)]
     said = []
     if story.refuge.ice.high > 0 or any(span.temperature.low < low for span in spans):
-        said.append(
+        said.append(Said(
             "Ice in the bedding kills adult worms. Shelter or insulate the bin before a cold spell, and leave frozen "
-            "bedding undisturbed until it has thawed."
-        )
+            "bedding undisturbed until it has thawed.",
+            "Ice can kill worms. Keep the bin out of the cold, and do not dig in it while it is frozen.",
+            evidence=("species",),
+        ))  # fmt: skip
     return (
         *said,
-        "Wash your hands after handling bedding, and keep open wounds covered.",
-        "Handle bedding moist, not dusty: dry bedding lets mould spores fly. With a weakened immune system, leave "
-        "the handling to others.",
-        "Do not release composting worms into woods or fields: where they are not native they do harm.",
-        "Follow local rules on food waste and on keeping worms.",
+        Said(
+            "Wash your hands after handling bedding, and keep open wounds covered.",
+            "Wash your hands when you have touched the bedding.",
+        ),
+        Said(
+            "Handle bedding moist, not dusty: dry bedding lets mould spores fly. With a weakened immune system, leave "
+            "the handling to others.",
+            "Keep the bedding damp, so that no dust flies up.",
+        ),
+        Said(
+            "Do not release composting worms into woods or fields: where they are not native they do harm.",
+            "Do not let these worms go in a wood or a field. They can do harm there.",
+        ),
+        Said("Follow local rules on food waste and on keeping worms.", "Ask which rules there are where you live."),
     )
 
 

@@ -2,7 +2,7 @@
 
 Local wall-clock times are written as if they were UTC and shown on UTC scales, so a chart is the same on
 every machine. Colours are Okabe and Ito's (2008), which colour-blind readers can tell apart; places differ in
-shape as well. The keys to the marks are in `KEY` and stand in the page beside each chart.
+shape as well. The keys to the marks stand in the page beside each chart.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from underlid.quantity.units import to_celsius
+from underlid.update.drawing import FONT
 from underlid.update.facts import Array, ReadingFact, Story
 
 BLUE, VERMILION, GREEN, PURPLE, INK, GREY = "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#22262a", "#8a8a8a"
-FONT = "DejaVu Sans, sans-serif"
 PLACE_MARKS = {
     "middle": (BLUE, "circle"),
     "edge": (VERMILION, "square"),
@@ -42,8 +42,8 @@ class Size:
     tick_days: int
 
 
-DESK = Size(704, 320, 13, 4)
-PHONE = Size(350, 300, 12, 7)
+DESK = Size(704, 320, 14, 4)
+PHONE = Size(350, 300, 13, 7)
 DAY_MS = 86_400_000
 ARROW = 0.1  # length of an arrow for an open side, share of the height
 
@@ -304,7 +304,7 @@ def named_x(x: alt.X, field: str) -> alt.X:
 
 def data_of(rows: Rows) -> alt.InlineData:
     """Rows as they stand in the chart."""
-    return alt.InlineData(values=rows)
+    return alt.InlineData(values=tuple(rows))  # lists are copied row by row whenever charts are layered
 
 
 def wall_clock(time_utc: NDArray[np.int64], zone: ZoneInfo) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:

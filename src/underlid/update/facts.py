@@ -7,13 +7,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from underlid.quantity.amount import VagueAmount
-from underlid.records import Bin, Place
+from underlid.records import Bin, Place, Reading
+
+if TYPE_CHECKING:
+    from underlid.fit.cut import Cut
+    from underlid.update.lifefacts import Acid, Animals, Eaten, Own, Step
 
 Array = NDArray[np.float64]
 
@@ -114,6 +118,7 @@ class ReadingFact:
     words : the whole entry in the keeper's words; amount : what was read of them
     expected : the model's range for the reading [degC], or None where the model says nothing
     gap_k : by how much the interval misses the model's 90 % range [K]; 0 where they overlap
+    taken : the record that all this was taken from, which goes out again as data
     """
 
     id: str
@@ -128,6 +133,7 @@ class ReadingFact:
     expected: Range | None
     gap_k: float
     flags: tuple[str, ...]
+    taken: Reading | None = None
 
     @property
     def surprise(self) -> bool:
@@ -234,10 +240,10 @@ class Story:
 
     told_from, told_to : the local span that `coldest` and `refuge` speak of
     readings_used : readings that the fit used, of all months
+    animals, eaten : None where no colony was fitted; acid : of pH and of EC, as far as either was read this month
+    steps : what is due or to heed next, by date; cut : the bedding cut through in the middle, hour after hour
     """
 
-    title: str
-    keeper: str | None
     bin: Bin
     month: date
     month_ends: datetime
@@ -271,3 +277,19 @@ class Story:
     method: str
     seed: int
     truth: TruthCheck | None
+    animals: Animals | None
+    eaten: Eaten | None
+    acid: tuple[Acid, ...]
+    steps: tuple[Step, ...]
+    own: Own
+    cut: Cut | None
+
+    @property
+    def title(self) -> str:
+        """The keeper's title, or the bin's name."""
+        return self.own.title or self.bin.name
+
+    @property
+    def keeper(self) -> str | None:
+        """Who keeps the bin, if they want it said."""
+        return self.own.keeper

@@ -55,6 +55,7 @@ def reading_facts(study: Study, entries: Sequence[AnyEntry]) -> tuple[ReadingFac
                 expected=expected,
                 gap_k=_gap(amount, expected),
                 flags=(*amount.flags, *entry.when.flags),
+                taken=entry,
             )
         )
     return tuple(facts)

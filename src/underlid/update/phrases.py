@@ -11,6 +11,7 @@ from datetime import date, datetime, timedelta
 
 from underlid.quantity.amount import VagueAmount
 from underlid.quantity.units import to_fahrenheit
+from underlid.update.aloud import spoken as spoken  # the same numbers, read aloud
 from underlid.update.facts import Range
 
 MOMENT = timedelta(minutes=5)  # a window no longer than this is told as one moment
@@ -39,14 +40,33 @@ def ends(low: float, high: float, unit: str = "") -> str:
     return f"{both}{NB}{unit}" if unit else both
 
 
+def nine_in_ten(ends: str) -> str:
+    """A range of nine chances in ten: "nine in ten from 3 to 19", or "at 1" where its ends look alike."""
+    return f"nine in ten {'from' if f'{NB}to{NB}' in ends else 'at'} {ends}"
+
+
+def mark(found: Range) -> str:
+    """ " (estimated)" or " (read)"; nothing where a sentence says itself that it predicts."""
+    return "" if found.provenance == "predicted" else f" ({found.provenance})"
+
+
+def span(first: date, last: date, near: date) -> str:
+    """ "3 to 9 January", "31 January", with years where they are not that of `near`."""
+    if first == last:
+        return dated(first, near)
+    if first.year == last.year == near.year:
+        return days(first, last)
+    return f"{dated(first, near)} to {dated(last, near)}"
+
+
 def celsius(found: Range) -> str:
     """The middle of a range of temperatures, °C alone."""
-    return f"{number(_nearest(found.middle, _fineness(found)))}{NB}°C"
+    return f"{number(nearest(found.middle, step(found)))}{NB}°C"
 
 
 def fahrenheit(found: Range) -> str:
     """The same middle in °F."""
-    return f"{number(to_fahrenheit(_nearest(found.middle, _fineness(found))), 0)}{NB}°F"
+    return f"{number(to_fahrenheit(nearest(found.middle, step(found))), 0)}{NB}°F"
 
 
 def temperature(found: Range) -> str:
@@ -56,8 +76,7 @@ def temperature(found: Range) -> str:
 
 def temperature_ends(found: Range) -> tuple[str, str]:
     """The ends of a range in each unit: "0.5 to 3 °C" and "32 to 38 °F"."""
-    step = _fineness(found)
-    low, high = _down(found.low, step), _up(found.high, step)
+    low, high = outward(found)
     return ends(low, high, "°C"), ends(_down(to_fahrenheit(low), 1), _up(to_fahrenheit(high), 1), "°F")
 
 
@@ -84,29 +103,76 @@ def band(low_c: float, high_c: float) -> str:
 
 def difference_range(found: Range) -> str:
     """The ends of a temperature difference: "−0.5 to 1 °C (−0.9 to 1.8 °F)"."""
-    low, high = _down(found.low, 0.1), _up(found.high, 0.1)
+    low, high = outward(found)
     return f"{ends(low, high, '°C')} ({ends(_down(1.8 * low, 0.1), _up(1.8 * high, 0.1), '°F')})"
 
 
 def percent_range(found: Range) -> str:
     """The ends of a share: "60 to 100 %"."""
-    return ends(math.floor(found.low), math.ceil(found.high), "%")
+    return ends(*outward(found), "%")
+
+
+def percent(found: Range) -> str:
+    """The middle of a share: "60 %"."""
+    return f"{number(nearest(found.middle, step(found)))}{NB}%"
 
 
 def litres(found: Range) -> str:
     """The middle of a volume."""
-    return f"{number(_nearest(found.middle, _litre_step(found)))}{NB}litres"
+    return _plural(number(nearest(found.middle, step(found))), "litre")
 
 
 def litres_range(found: Range) -> str:
     """The ends of a volume: "10 to 16 litres"."""
-    step = _litre_step(found)
-    return ends(_down(found.low, step), _up(found.high, step), "litres")
+    return _plural(ends(*outward(found)), "litre")
 
 
 def hours_range(found: Range) -> str:
     """A range of hours: "3 to 40 hours"."""
-    return f"{ends(math.floor(found.low), math.ceil(found.high))} hours"
+    return _plural(ends(*outward(found)), "hour", " ")
+
+
+def animals(found: Range, noun: str = "worm") -> str:
+    """The middle of a number of animals: "6 worms"."""
+    return _plural(animals_figure(found), noun)
+
+
+def animals_figure(found: Range) -> str:
+    """The same without what they are: "6"."""
+    return number(nearest(found.middle, step(found)), 0)
+
+
+def animals_range(found: Range) -> str:
+    """The ends of a number of animals: "3 to 19"."""
+    return ends(*outward(found))
+
+
+def mass(found: Range) -> str:
+    """The middle of a mass: "320 g", from a kilogram on "1.3 kg"."""
+    scale, unit = _kilo(found)
+    return f"{number(nearest(found.middle, step(found)) / scale, 2)}{NB}{unit}"
+
+
+def mass_range(found: Range) -> str:
+    """The ends of a mass: "310 to 330 g"."""
+    scale, unit = _kilo(found)
+    low, high = (number(side / scale, 2) for side in outward(found))
+    return f"{low if low == high else f'{low}{NB}to{NB}{high}'}{NB}{unit}"
+
+
+def level(found: Range) -> str:
+    """The middle of a pH or an EC: "pH 6.8", "1.2 mS/cm"."""
+    return _on_scale(number(nearest(found.middle, step(found))), found.unit)
+
+
+def level_ends(found: Range) -> str:
+    """The same without the unit, beside a middle that has it: "6.5 to 7.2"."""
+    return ends(*outward(found))
+
+
+def level_range(found: Range) -> str:
+    """The ends of a pH or an EC: "pH 6.5 to 7.2"."""
+    return _on_scale(ends(*outward(found)), found.unit)
 
 
 def plain_range(found: Range, unit: str, step: float) -> str:
@@ -153,6 +219,11 @@ def day(moment: date) -> str:
     return f"{moment.day} {moment:%B}"
 
 
+def dated(moment: date, near: date) -> str:
+    """ "14 January", with its year where that is not the year of `near`."""
+    return day(moment) if moment.year == near.year else f"{day(moment)} {moment.year}"
+
+
 def hour(moment: datetime) -> str:
     """ "Wed 14 January, 07:00"."""
     return f"{moment:%a} {moment.day} {moment:%B, %H:%M}"
@@ -180,7 +251,7 @@ def gap(kelvin: float) -> str:
     """A difference to half a degree: "2 °C (4 °F)"."""
     if kelvin < 0.5:
         return f"under 0.5{NB}°C (1{NB}°F)"
-    rounded = _nearest(kelvin, 0.5)
+    rounded = nearest(kelvin, 0.5)
     return f"{number(rounded)}{NB}°C ({number(1.8 * rounded, 0)}{NB}°F)"
 
 
@@ -197,12 +268,51 @@ def window(start: datetime, end: datetime) -> str:
     return f"{day(start)}, {start:%H:%M} to {day(end)}, {end:%H:%M}"
 
 
-def _fineness(found: Range) -> float:
-    return 1.0 if found.high - found.low > WIDE_K else 0.5
+def step(found: Range) -> float:
+    """To what a quantity is rounded; finer where little is told, and coarser where the range is wide."""
+    largest, width = max(abs(found.low), abs(found.high)), found.high - found.low
+    match found.unit:
+        case "degC":
+            return 1.0 if width > WIDE_K else 0.5
+        case "%":
+            return 1.0 if largest >= 2 else 0.1
+        case "L":
+            return 1.0 if largest >= 5 else 0.5 if largest >= 1 else 0.1
+        case "1" | "g/m2":
+            return max(1.0, _two_figures(largest))
+        case "g":
+            return max(0.1, min(_two_figures(largest), _two_figures(10 * width)))
+        case "pH" | "mS/cm" | "K":
+            return 0.1
+        case _:
+            return 1.0
 
 
-def _litre_step(found: Range) -> float:
-    return 1.0 if found.high >= 5 else 0.5
+def outward(found: Range) -> tuple[float, float]:
+    """The ends of a range, rounded away from its middle."""
+    return _down(found.low, step(found)), _up(found.high, step(found))
+
+
+def nearest(value: float, step: float) -> float:
+    """A value to the nearest step."""
+    return math.floor(round(value / step + 0.5, 6)) * step
+
+
+def _two_figures(value: float) -> float:
+    """The step that leaves a value two figures."""
+    return 10.0 ** (math.floor(math.log10(value)) - 1) if value > 0 else 0.0
+
+
+def _kilo(found: Range) -> tuple[float, str]:
+    return (1000.0, "kg") if found.high >= 1000 else (1.0, "g")
+
+
+def _on_scale(figures: str, unit: str) -> str:
+    return f"pH{NB}{figures}" if unit == "pH" else f"{figures}{NB}{unit}"
+
+
+def _plural(figures: str, noun: str, gap: str = NB) -> str:
+    return f"{figures}{gap}{noun}{'' if figures == '1' else 's'}"
 
 
 def _down(value: float, step: float) -> float:
@@ -211,7 +321,3 @@ def _down(value: float, step: float) -> float:
 
 def _up(value: float, step: float) -> float:
     return math.ceil(round(value / step, 6)) * step
-
-
-def _nearest(value: float, step: float) -> float:
-    return math.floor(value / step + 0.5) * step

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from datetime import datetime
 from pathlib import Path
@@ -11,12 +10,12 @@ from zoneinfo import ZoneInfo
 
 import altair as alt
 import numpy as np
-import vl_convert
 from numpy.typing import NDArray
 
 from underlid.fit.sizes import Sizes
 from underlid.quantity.units import to_celsius
-from underlid.update.charts import FONT, GREY, INK, PLACE_MARKS
+from underlid.update.charts import GREY, INK, PLACE_MARKS
+from underlid.update.drawing import FONT, png_file, svg_file
 from underlid.update.phrases import warmth
 
 WIDTH, HEIGHT, TEXT = 640, 380, 13
@@ -36,13 +35,8 @@ class NoSuchPicture(ValueError):
 def draw(found: Sizes, target: Path) -> bytes:
     """The picture as SVG or PNG, by the ending of the file it is for. Raises NoSuchPicture."""
     kind = kind_of(target)
-    text = json.dumps(sizes_chart(found).to_dict())
-    version = ".".join(alt.SCHEMA_VERSION.removeprefix("v").split(".")[:2])
-    if kind == ".png":
-        png: bytes = vl_convert.vegalite_to_png(text, vl_version=version, scale=PNG_SCALE)
-        return png
-    svg: str = vl_convert.vegalite_to_svg(text, vl_version=version)
-    return svg.encode()
+    chart = sizes_chart(found)
+    return png_file(chart, PNG_SCALE) if kind == ".png" else svg_file(chart).encode()
 
 
 def kind_of(target: Path) -> str:

@@ -10,13 +10,15 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from underlid.fit.balance_sheet import Sheet
+from underlid.fit.cut import Cut
 from underlid.fit.posterior import PARAMETERS
 from underlid.fit.study import METHOD, Study
 from underlid.quantity.points import PERCENT, points, three
 from underlid.records import AnyEntry, Reading
 from underlid.trials import telling
 from underlid.trials.verdict import Verdict
-from underlid.update import noted
+from underlid.update import lifestory, noted
 from underlid.update.facts import (
     Ahead,
     Array,
@@ -34,6 +36,8 @@ from underlid.update.facts import (
     TruthCheck,
     Water,
 )
+from underlid.update.lifefacts import Own, Step
+from underlid.update.lifestory import Colony
 from underlid.weather.series import HOUR_S
 
 __all__ = ["Story", "Truth", "UpdateError", "tell"]
@@ -55,24 +59,28 @@ def tell(
     study: Study,
     month: date | tuple[int, int],
     *,
-    title: str | None = None,
-    keeper: str | None = None,
+    own: Own | None = None,
     truth: Truth | None = None,
     superseded: Sequence[AnyEntry] = (),
     trials: Sequence[Verdict] = (),
+    colony: Colony | None = None,
+    sheet: Sheet | None = None,
+    cut: Cut | None = None,
+    due: Sequence[Step] = (),
 ) -> Story:
     """The facts of one month of a study's bin.
 
     month : any date within it, or (year, month)
     superseded : entries that were corrected, to be shown beside what replaced them
     trials : those that the bin is in, as they stand now
+    colony : what was fitted of its animals; sheet : what has become of all that was laid and fed; cut : the bedding cut
+    through, of the same study; due : what the keeper's plans ask for next
     Raises UpdateError if the study holds no hours of the month, or the truth does not fit its grid.
     """
     case = study.case
     zone = ZoneInfo(case.bin.timezone)
     first_day = date(*month, 1) if isinstance(month, tuple) else month.replace(day=1)
-    next_month = (first_day + timedelta(days=32)).replace(day=1)
-    start, end = _midnight(first_day, zone), _midnight(next_month, zone)
+    start, end = span_of_month(first_day, zone)
     first, after = (int(np.searchsorted(case.time_utc, moment.timestamp())) for moment in (start, end))
     if after - first < 24:
         raise UpdateError(
@@ -86,8 +94,6 @@ def tell(
     ahead = case.now_index + 1
     soon_end = min(ahead + SOON_H, len(case.time_utc))
     return Story(
-        title=title or case.bin.name,
-        keeper=keeper,
         bin=case.bin,
         month=first_day,
         month_ends=end,
@@ -124,7 +130,19 @@ def tell(
         method=METHOD,
         seed=study.posterior.seed,
         truth=None if truth is None else _check(study, truth, (first, after), told, zone),
+        animals=None if colony is None else lifestory.animals(study, colony, told, entries, zone),
+        eaten=lifestory.eaten(study, in_month, colony, sheet, zone),
+        acid=lifestory.acid(study, in_month, end),
+        steps=lifestory.steps(study, due, zone),
+        own=own or Own(),
+        cut=cut,
     )
+
+
+def span_of_month(month: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
+    """The first moment of the month that a day is in, and that of the next month."""
+    first = month.replace(day=1)
+    return _midnight(first, zone), _midnight((first + timedelta(days=32)).replace(day=1), zone)
 
 
 def _coldest(study: Study, first: int, after: int, entries: Sequence[AnyEntry], zone: ZoneInfo) -> ColdestHour:

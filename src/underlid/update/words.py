@@ -8,11 +8,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from underlid.update import phrases
-from underlid.update.facts import Ahead, Parameter, Provenance, Range, ReadingFact, Story
+from underlid.update.facts import Parameter, Provenance, Range, ReadingFact, Story
+from underlid.update.heatwords import agreement, basis, coldest, readings_read, refuge, rest, soon, water
+from underlid.update.lifefacts import Animals
+from underlid.update.said import Said
+
+__all__ = [
+    "KeyFigure", "agreement", "ahead", "basis", "coldest", "key_figures", "month_caption", "not_known",
+    "outlook_caption", "outlook_note", "parameter", "refuge", "refuge_caption", "rest", "soon", "truth", "unknown",
+    "verdict", "water",
+]  # fmt: skip
 
 LITTLE_LEARNED = 0.75  # share of the prior's width above which a parameter counts as hardly learned: our judgement
 LITTLE_WIDER = 0.1  # a width may come out a little above the prior's by chance of the draws
-CLOSE_S = 2 * 86400  # times no further apart than this are told to the hour
 ONE_BIN = (
     "One bin without a comparison can show that something is possible here. "
     "It cannot show that it is true in general, or what caused it."
@@ -42,7 +50,7 @@ class KeyFigure:
 
 
 def key_figures(story: Story) -> tuple[KeyFigure, ...]:
-    """The coldest hour, the smallest refuge and the low of the next days."""
+    """The coldest hour, the smallest refuge, the low of the next days, and how many worms."""
     cold, refuge, soon = story.coldest.temperature, story.refuge, story.soon
     found = [
         _temperature_figure("Coldest hour, middle", cold),
@@ -61,128 +69,14 @@ def key_figures(story: Story) -> tuple[KeyFigure, ...]:
         found.append(
             _temperature_figure(f"Low of {phrases.short_days(soon.first, soon.last)}", soon.coldest.temperature)
         )
+    if story.animals is not None:
+        found.append(_animals_figure(story.animals))
     return tuple(found)
-
-
-def in_short(story: Story) -> tuple[str, ...]:
-    """A few sentences that say what the month came to."""
-    said = [coldest(story), basis(story), refuge(story), water(story)]
-    if _compared(story):
-        said.append(agreement(story))
-    said.append(ahead(story))
-    return tuple(said)
-
-
-def coldest(story: Story) -> str:
-    """The coldest hour of the month, inferred."""
-    found, when = story.coldest.temperature, story.coldest.when
-    if (when.late - when.early).total_seconds() <= CLOSE_S:
-        likely, between = phrases.hour(when.usual), phrases.between_hours(when.early, when.late, when.usual)
-    else:
-        likely, between = phrases.day(when.usual), f"{phrases.day(when.early)} and {phrases.day(when.late)}"
-    so_far = " so far" if 0 < story.told_to.timestamp() < story.month_ends.timestamp() - 86400 else ""
-    predicted = found.provenance == "predicted"
-    verb, fell = ("is predicted to be", "is predicted to fall") if predicted else ("was", "fell")
-    return (
-        f"The coldest hour{so_far} in the middle of the bedding {verb} about {phrases.temperature(found)}, nine in ten "
-        f"from {phrases.temperature_range(found)}. It {fell} near {likely}, nine in ten between {between}."
-    )
-
-
-def basis(story: Story) -> str:
-    """What stands behind the coldest hour."""
-    said = _basis(story)
-    if story.misfit:
-        said += " The readings and this weather do not fit together: read every range here with doubt."
-    elif not story.trusted:
-        said += " The fit has not settled: read every range here with doubt."
-    return said
-
-
-def _basis(story: Story) -> str:
-    readings = phrases.count(story.readings_used, "bedding reading")
-    if story.coldest.temperature.provenance == "predicted":
-        return f"None of this month’s weather has been observed yet: this is predicted, from a fit to {readings}."
-    if not story.readings_used:
-        return "No bedding reading has been used: this is estimated from the weather and the bin’s build alone."
-    if story.coldest.read_near:
-        return (
-            f"A reading may fall close to that hour; the figure itself is estimated, from the weather and {readings}."
-        )
-    return f"Nobody read a thermometer then: this is estimated, from the weather and {readings}."
-
-
-def refuge(story: Story) -> str:
-    """How much bedding stayed fit to live in."""
-    found = story.refuge
-    band = f"the band that {found.species} tolerates ({phrases.band(*found.band_c)})"
-    predicted = found.share.provenance == "predicted"
-    whole = f"roughly {phrases.number(found.bedding_litres, 0)} litres of bedding"
-    if found.share.low >= 99.5:
-        return f"All of the {whole} {'are predicted to stay' if predicted else 'stayed'} within {band}."
-    near = f"At its smallest, near {phrases.day(found.when.usual)}, the refuge"
-    # What the worms bear is less sure than the temperature, so the account says how much hangs on it.
-    other = f"Sources differ on that limit: with {phrases.warmth(found.widest_band_c[0])} as the lower end it "
-    other += f"{'would hold' if predicted else 'held'} {phrases.litres_range(found.widest)}."
-    if found.without_h.high >= 1:
-        # Hours count more than the least share: animals bear a short while outside, not a long one.
-        other += (
-            f" {'Predicted' if predicted else 'In all'}: {phrases.hours_range(found.without_h)} without any refuge."
-        )
-    if found.share.high < 0.5:
-        return f"{near} {'is predicted to vanish' if predicted else 'vanished'}: no bedding within {band}. {other}"
-    return (
-        f"{near} {'is predicted to hold' if predicted else 'held'} about {phrases.litres(found.litres)} of "
-        f"{whole}, nine in ten from {phrases.litres_range(found.litres)} ({phrases.percent_range(found.share)}): the "
-        f"part within {band}. {other}"
-    )
-
-
-def water(story: Story) -> str:
-    """How wet the bedding is, and whether it is likely to become too dry or too wet."""
-    found = story.water
-    verb = "is predicted to hold" if found.now.provenance == "predicted" else "held"
-    low, high = (phrases.number(end, 0) for end in found.tolerated_pct)
-    said = (
-        f"At the end the bedding {verb} {phrases.percent_range(found.now)} water by weight ({found.now.provenance}); "
-        f"{low}{phrases.NB}to{phrases.NB}{high}{phrases.NB}% is tolerated."
-    )
-    if found.too_dry is None or found.too_wet is None:
-        return said
-    dry, wet = phrases.chance(found.too_dry), phrases.chance(found.too_wet)
-    return f"{said} Until {phrases.day(found.until)} the chance of its becoming too dry is {dry}, too wet {wet}."
-
-
-def agreement(story: Story) -> str:
-    """Whether the month's readings agree with the model, which has seen them."""
-    told = _compared(story)
-    surprises = [fact for fact in told if fact.surprise]
-    if not surprises:
-        agree = "agrees" if len(told) == 1 else "agree"
-        read = phrases.count(len(told), "bedding reading").capitalize()
-        return f"{read} this month {agree} with the model’s range."
-    named = "; ".join(f"“{fact.words}” ({fact.when_words})" for fact in surprises)
-    return (
-        f"Of {phrases.count(len(told), 'bedding reading')} this month, {phrases.count(len(surprises), 'surprise')}: "
-        f"{named}. One exact reading in ten would lie outside such a range by chance."
-    )
 
 
 def ahead(story: Story) -> str:
     """What comes next."""
-    if story.soon is None:
-        return "Nothing is predicted: no weather beyond the present was given."
-    limit = phrases.warmth(story.refuge.band_c[0])
-    said = (
-        f"From {phrases.days(story.soon.first, story.soon.last)} the middle is predicted to fall to "
-        f"{_lowest(story.soon)} of going below {limit}."
-    )
-    if story.rest is not None:
-        said += (
-            f" From then to {phrases.day(story.rest.last)} it is predicted to fall to {_lowest(story.rest)} of going "
-            f"below {limit}."
-        )
-    return said
+    return " ".join(one.full for one in (soon(story), rest(story)) if one is not None)
 
 
 def verdict(fact: ReadingFact) -> str:
@@ -205,20 +99,28 @@ def parameter(found: Parameter) -> tuple[str, str, str]:
 
 def unknown(story: Story) -> tuple[str, ...]:
     """What the account does not know, most particular first."""
+    return tuple(one.full for one in not_known(story))
+
+
+def not_known(story: Story, *more: Said) -> tuple[Said, ...]:
+    """What the account does not know, most particular first; `more` of it comes before what always holds."""
     said = []
-    placeless = sum(fact.place == "not noted" for fact in story.readings if fact.quantity == "temperature")
+    placeless = [fact for fact in story.readings if fact.quantity == "temperature" and fact.place == "not noted"]
     if placeless:
-        have = "has" if placeless == 1 else "have"
-        said.append(
-            f"{phrases.count(placeless, 'reading').capitalize()} this month {have} no place noted: middle and edge "
-            "are both thought possible."
-        )
-    said += story.unknown
+        have = "has" if len(placeless) == 1 else "have"
+        said.append(Said(
+            f"{readings_read(len(placeless))} this month {have} no place noted: middle and edge are both thought "
+            "possible.",
+            f"For {phrases.count(len(placeless), 'reading')} we do not know the spot.",
+            (len(placeless),),
+            "read",
+            tuple(f"reading-{fact.id}" for fact in placeless),
+        ))  # fmt: skip
+    said += [Said(text, "", (text,), None, ("weather", "fit")) for text in story.unknown]
     wide = [PARAMETERS[found.name][2] for found in story.parameters if _hardly(found)]
     if wide and story.readings_used:
-        said.append(f"The readings have hardly narrowed these: {'; '.join(wide)}.")
-    said.append(ONE_BIN)
-    return tuple(said)
+        said.append(Said(f"The readings have hardly narrowed these: {'; '.join(wide)}.", "", (), "estimated", ("fit",)))
+    return (*said, *more, Said(ONE_BIN, "This is only one bin. In another bin it may be quite different."))
 
 
 def month_caption(story: Story) -> str:
@@ -271,21 +173,17 @@ def truth(story: Story) -> tuple[str, ...]:
     )
 
 
-def _compared(story: Story) -> list[ReadingFact]:
-    return [fact for fact in story.readings if fact.quantity == "temperature" and fact.expected is not None]
-
-
 def _temperature_figure(label: str, found: Range) -> KeyFigure:
     ends = phrases.temperature_ends(found)
     return KeyFigure(label, phrases.celsius(found), phrases.fahrenheit(found), ends, found.provenance)
 
 
-def _lowest(span: Ahead) -> str:
-    low = span.coldest.temperature
-    return (
-        f"about {phrases.temperature(low)}, nine in ten from {phrases.temperature_range(low)}, with a chance of "
-        f"{phrases.chance(span.below_band)}"
-    )
+def _animals_figure(found: Animals) -> KeyFigure:
+    grams = f"{phrases.mass_range(found.live_g)} in all"
+    return KeyFigure(
+        f"Worms on {phrases.day(found.at)}", phrases.animals_figure(found.worms), "without cocoons",
+        (phrases.animals_range(found.worms), grams), found.worms.provenance,
+    )  # fmt: skip
 
 
 def _hardly(found: Parameter) -> bool:

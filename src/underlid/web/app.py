@@ -16,7 +16,7 @@ from starlette.exceptions import HTTPException
 
 from underlid import __version__
 from underlid.journal.errors import JournalError
-from underlid.web import binpage, calendar, entering, guard, photos, trying
+from underlid.web import binpage, calendar, composing, entering, guard, photos, trying
 from underlid.web.asked import Problem
 from underlid.web.parts import static_response, status_of, told
 from underlid.web.settings import Settings
@@ -46,7 +46,7 @@ def create_app(settings: Settings) -> FastAPI:
     )  # fmt: skip
     app.state.settings = settings
     guard.protect(app, settings)
-    for part in (entering, binpage, trying, photos, calendar):
+    for part in (entering, binpage, composing, trying, photos, calendar):
         app.include_router(part.router, responses=UNREADABLE)
 
     @app.get("/static/{name}", include_in_schema=False)

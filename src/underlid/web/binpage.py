@@ -116,7 +116,7 @@ def view(request: Request, journal: JournalPart, settings: SettingsPart, bin: Bi
 @router.post("/api/bins/{bin}/view", summary="Make a bin's view anew", status_code=202, tags=["bins"], responses=ASKED)
 def renew(request: Request, journal: JournalPart, bin: BinName) -> JobTold:
     """Begin to fit and draw; `/api/jobs/{id}` tells how far it is."""
-    return _ask(request, MADE, bin=journal.bin(bin).name)
+    return ask(request, MADE, bin=journal.bin(bin).name)
 
 
 @router.post(
@@ -129,11 +129,11 @@ def feedcheck(
     """Fine, smaller or not now, and why. Words that cannot be understood are refused at once."""
     record = journal.bin(bin)
     words = f"{asked.amount} {asked.food}"
-    with _askable():
+    with askable():
         beforehand.fed(record, words, now_in(settings, record), journal.containers())
         if asked.ph is not None:
             parse_amount(asked.ph, expect="pH")
-    return _ask(request, FEED, bin=record.name, words=words, heaps=asked.heaps, ph=asked.ph)
+    return ask(request, FEED, bin=record.name, words=words, heaps=asked.heaps, ph=asked.ph)
 
 
 @router.post(
@@ -142,11 +142,11 @@ def feedcheck(
 def whatif(request: Request, journal: JournalPart, settings: SettingsPart, bin: BinName, asked: ChangeAsked) -> JobTold:
     """The difference that wrapping, another size or another place would make, with its range."""
     record = journal.bin(bin)
-    with _askable():
+    with askable():
         beforehand.changes(**asked.model_dump())
         if settings.weather is None:
             raise beforehand.NeedsWeather(beforehand.NO_FIT)
-    return _ask(request, CHANGE, bin=record.name, **asked.model_dump())
+    return ask(request, CHANGE, bin=record.name, **asked.model_dump())
 
 
 @router.get("/api/jobs/{id}", summary="How far a piece of work is", tags=["jobs"], responses=MISSING)
@@ -155,6 +155,28 @@ def job(request: Request, id: JobId) -> JobTold:
     found: Job | None = request.app.state.worker.job(id)
     if found is None:
         raise HTTPException(404, "There is no such job, or not any more; ask again.")
+    return JobTold.of(found)
+
+
+@contextmanager
+def askable() -> Iterator[None]:
+    """What cannot be asked is unprocessable, by whatever name it is refused: the bin itself is there."""
+    try:
+        yield
+    except ValueError as error:
+        if not type(error).__module__.startswith("underlid."):
+            raise
+        raise HTTPException(422, str(error)) from None
+
+
+def ask(request: Request, kind: str, **args: Any) -> JobTold:
+    """Put a question to the worker; what its page waits for comes before views that are made anew."""
+    worker: Worker = request.app.state.worker
+    try:
+        found = worker.job(worker.ask(kind, first=kind != MADE, **args))
+    except TooMuchAsked as error:
+        raise HTTPException(429, str(error)) from None
+    assert found is not None
     return JobTold.of(found)
 
 
@@ -173,27 +195,6 @@ class Row:
     photo: str | None
     replaced: tuple[str, ...]
     later: bool
-
-
-@contextmanager
-def _askable() -> Iterator[None]:
-    """What cannot be asked is unprocessable, by whatever name it is refused: the bin itself is there."""
-    try:
-        yield
-    except ValueError as error:
-        if not type(error).__module__.startswith("underlid."):
-            raise
-        raise HTTPException(422, str(error)) from None
-
-
-def _ask(request: Request, kind: str, **args: Any) -> JobTold:
-    worker: Worker = request.app.state.worker
-    try:
-        found = worker.job(worker.ask(kind, first=kind != MADE, **args))
-    except TooMuchAsked as error:
-        raise HTTPException(429, str(error)) from None
-    assert found is not None
-    return JobTold.of(found)
 
 
 def _kept(settings: Settings, record: Bin, every: tuple[AnyEntry, ...]) -> tuple[View | None, Age | None]:

@@ -53,8 +53,8 @@ HEADERS = {
 }
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self' 'nonce-{nonce}'; img-src 'self' data: blob:; "
-    "connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; frame-ancestors 'none'; "
-    "base-uri 'none'"
+    "media-src 'self'; frame-src 'self'; connect-src 'self'; manifest-src 'self'; worker-src 'self'; "
+    "form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
 )
 _PHOTO_PATH = re.compile(r"/api/bins/[^/]+/photos")
 
@@ -261,7 +261,11 @@ def _dressed(request: Request, send: Send) -> Send:
     async def dressed(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
-            headers.update({**HEADERS, "Content-Security-Policy": _POLICY.format(nonce=request.state.nonce)})
+            policy = getattr(request.state, "policy", None)  # of a page that is shown by itself
+            usual = _POLICY.format(nonce=request.state.nonce)
+            headers.update({**HEADERS, "Content-Security-Policy": policy or usual})
+            if policy is not None:
+                headers["X-Frame-Options"] = "SAMEORIGIN"
             headers.setdefault("Cache-Control", "no-store")
             if _is_sending(request):
                 headers["Connection"] = "close"  # or the rest would be read, if only to throw it away

@@ -11,15 +11,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from threading import Lock
 from typing import Annotated
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-import pillow_heif
 from fastapi import APIRouter, File, Form, Query, Request, UploadFile
 from fastapi.responses import FileResponse, RedirectResponse, Response
-from PIL import Image, ImageOps
+from PIL import Image
 
 from underlid.files import write_whole
 from underlid.journal.errors import DuplicateEntry
@@ -27,6 +25,7 @@ from underlid.journal.photos import add_photo
 from underlid.journal.store import PHOTOS, Journal
 from underlid.quantity.when import VagueTime, parse_when
 from underlid.records import Bin, Photo
+from underlid.update.pictures import MOST_SIDE, UnfitPicture, jpeg_of, upright
 from underlid.web import tally
 from underlid.web.asked import BAD, MISSING, Line, Problem, Strict
 from underlid.web.parts import TURN, JournalPart, SettingsPart, now_in
@@ -35,18 +34,11 @@ from underlid.web.sent import KeyTaken, entry_id, stored_under
 
 router = APIRouter()
 router.include_router(tally.router)
-pillow_heif.register_heif_opener()
 
 MOST_BYTES = 30_000_000
-MOST_SIDE, MOST_PIXELS = 8000, 60_000_000
 WIDTHS = (200, 400, 800, 1600)  # px; other widths are given the next larger
 QUALITY = 90
 TAKEN, TAKEN_ZONE, WRITTEN, DETAILS = 0x9003, 0x9011, 0x0132, 0x8769  # EXIF tags
-_decoding = Lock()  # one at a time: a large picture takes some hundred megabytes
-
-
-class UnfitPicture(ValueError):
-    """What was sent is no picture that the journal keeps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,70 +143,17 @@ def cleaned(data: bytes) -> Cleaned:
     """The pixels of a picture as upright JPEG, and its time. Raises UnfitPicture, of a large one before decoding it."""
     if len(data) > MOST_BYTES:
         raise UnfitPicture(f"The picture is larger than {MOST_BYTES // 1_000_000} MB; make it smaller.")
-    kind = _kind(data)
-    if kind == "WEBP":
-        _bearable(*_webp_size(data))  # its reader makes room for all of it at once
-    with _decoding:
-        try:
-            with Image.open(io.BytesIO(data), formats=[kind]) as image:
-                _bearable(*image.size)
-                taken = _taken(image)
-                upright = ImageOps.exif_transpose(image)
-                _bearable(*upright.size)
-                return Cleaned(_jpeg(upright), taken)
-        except UnfitPicture:
-            raise
-        except (Image.DecompressionBombError, Image.DecompressionBombWarning):
-            raise _too_large() from None
-        except Exception as error:  # whatever a decoder makes of bytes that somebody sent is no fault of ours
-            raise UnfitPicture("The picture is damaged, or no picture: it cannot be read to its end.") from error
+    return Cleaned(jpeg_of(upright(data), QUALITY), _taken(data))
 
 
 # --- inside -------------------------------------------------------------------------------------------------
 
 
-def _kind(data: bytes) -> str:
-    """The format by the first bytes; names and declared types are never asked."""
-    if data.startswith(b"\xff\xd8\xff"):
-        return "JPEG"
-    if data.startswith(b"\x89PNG\r\n\x1a\n"):
-        return "PNG"
-    if data.startswith(b"RIFF") and data[8:12] == b"WEBP":
-        return "WEBP"
-    if data[4:8] == b"ftyp" and data[8:12] in (b"heic", b"heix", b"heim", b"heis", b"mif1"):
-        return "HEIF"
-    raise UnfitPicture("That is no JPEG, PNG, WebP or HEIC picture, by what it holds.")
-
-
-def _webp_size(data: bytes) -> tuple[int, int]:
-    """Width and height by the header (RFC 9649)."""
-    chunk, head = data[12:16], data[20:30]
-    if len(head) == 10 and chunk == b"VP8X":
-        return 1 + int.from_bytes(head[4:7], "little"), 1 + int.from_bytes(head[7:10], "little")
-    if len(head) == 10 and chunk == b"VP8L":
-        bits = int.from_bytes(head[1:5], "little")
-        return 1 + (bits & 0x3FFF), 1 + (bits >> 14 & 0x3FFF)
-    if len(head) == 10 and chunk == b"VP8 ":
-        return int.from_bytes(head[6:8], "little") & 0x3FFF, int.from_bytes(head[8:10], "little") & 0x3FFF
-    raise UnfitPicture("The picture is damaged: it does not say how large it is.")
-
-
-def _bearable(width: int, height: int) -> None:
-    if max(width, height) > MOST_SIDE or width * height > MOST_PIXELS:
-        raise _too_large()
-
-
-def _too_large() -> UnfitPicture:
-    return UnfitPicture(
-        f"The picture has more than {MOST_SIDE} pixels on a side or {MOST_PIXELS // 1_000_000} million in all; make it "
-        "smaller."
-    )
-
-
-def _taken(image: Image.Image) -> datetime | None:
-    """When the picture says it was taken."""
+def _taken(data: bytes) -> datetime | None:
+    """When a picture that can be read says it was taken."""
     try:
-        exif = image.getexif()
+        with Image.open(io.BytesIO(data), formats=["JPEG", "PNG", "WEBP", "HEIF"]) as image:
+            exif = image.getexif()
         details = exif.get_ifd(DETAILS)
         said = str(details.get(TAKEN) or exif.get(WRITTEN) or "").strip("\x00 ")
         zone = str(details.get(TAKEN_ZONE) or "").strip("\x00 ") if details.get(TAKEN) else ""
@@ -222,18 +161,6 @@ def _taken(image: Image.Image) -> datetime | None:
         return datetime.strptime(f"{said} {zone}", "%Y:%m:%d %H:%M:%S %z") if zone else taken
     except Exception:  # a damaged or missing note of the time leaves the picture as it is
         return None
-
-
-def _jpeg(image: Image.Image) -> bytes:
-    if image.mode in ("RGBA", "LA", "PA") or "transparency" in image.info:
-        layered = image.convert("RGBA")
-        image = Image.new("RGBA", layered.size, "white")
-        image.alpha_composite(layered)
-    plain = image.convert("RGB")
-    plain.info.clear()  # comments and notes would be written out again
-    out = io.BytesIO()
-    plain.save(out, "JPEG", quality=QUALITY)
-    return out.getvalue()
 
 
 def _when(taken: datetime | None, words: str, record: Bin, now: datetime) -> tuple[VagueTime, list[str]]:
@@ -264,9 +191,9 @@ def _given_out(folder: Path, stored: Path, sha256: str, width: int | None) -> Pa
     if not made.is_file():
         jpeg = cleaned(stored.read_bytes()).jpeg
         if size is not None:
-            with _decoding, Image.open(io.BytesIO(jpeg), formats=["JPEG"]) as image:
-                image.thumbnail((size, MOST_SIDE))
-                jpeg = _jpeg(image)
+            image = upright(jpeg)
+            image.thumbnail((size, MOST_SIDE))
+            jpeg = jpeg_of(image, QUALITY)
         write_whole(made, jpeg)
     return made
 
