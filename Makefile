@@ -6,7 +6,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
-.PHONY: demo test calibration verification bench reconstruction feeding phones power lock clean help
+.PHONY: demo test calibration verification bench reconstruction feeding phones power fuzz audit sbom release lock \
+  clean help
 
 help:  ## say what can be made
 	@grep -hE '^[a-z-]+:.*## ' Makefile | sed -E 's/:.*## /: /'
@@ -42,10 +43,10 @@ test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test
 	@echo "== ruff"
 	@$(BIN)/ruff check -q src tests tools
 	@$(BIN)/ruff format -q --check src tests tools
-	@echo "== mypy"
-	@$(BIN)/mypy
-	@echo "== pytest"
-	@$(BIN)/python -m pytest -q -n 2 --dist loadfile $(PYTEST)
+	@echo "== pytest, and mypy beside it"
+	@mkdir -p .build; ( $(BIN)/mypy >.build/mypy.txt 2>&1; echo $$? >.build/mypy.code ) & \
+	  $(BIN)/python -m pytest -q -n 2 --dist loadfile $(PYTEST); tests=$$?; wait; \
+	  cat .build/mypy.txt; [ $$tests = 0 ] || exit $$tests; exit $$(cat .build/mypy.code)
 
 calibration: $(VENV)/.dev .build/compiled  ## simulate journals and trials with a known truth, count how often ranges and verdicts are right; writes docs/calibration.md
 	@$(BIN)/python tools/calibrate.py
@@ -76,12 +77,30 @@ phones: $(VENV)/.dev .build/compiled  ## fifty phones on one journal for a minut
 power: $(VENV)/.dev .build/compiled  ## what trials of how many bins can tell, by simulating whole years of them; writes docs/power.md
 	@$(BIN)/python tools/power_page.py
 
+fuzz: $(VENV)/.dev .build/compiled  ## scribble over good files and words for some minutes
+	@FUZZ_EXAMPLES=$${FUZZ_EXAMPLES:-3000} $(BIN)/python -m pytest -q -n 2 tests/fuzz
+
+.build/audit/.made: tools/audit.lock $(VENV)/.dev
+	@rm -rf .build/audit && $(BIN)/python -m pip install -q --require-hashes --target .build/audit -r tools/audit.lock && touch $@
+
+audit: $(VENV)/.dev  ## hashes, licences, withdrawn versions and known weaknesses of all packages; says what it could not look up
+	@$(MAKE) -s .build/audit/.made || echo "   the auditing tool could not be fetched"
+	@PYTHONPATH=.build/audit $(BIN)/python tools/audit.py
+
+sbom: .build/audit/.made  ## list what the program is made of (CycloneDX 1.6); writes .build/underlid.cdx.json
+	@PYTHONPATH=.build/audit $(BIN)/python tools/sbom.py --out .build/underlid.cdx.json --check
+
+release: $(VENV)/.dev  ## build the last commit, the same bytes each time; KEY=file signs it
+	@$(BIN)/python tools/release.py --out dist $(if $(KEY),--key $(KEY))
+
 lock:  ## resolve the packages anew
 	@test -x $(BIN)/pip-compile || $(BIN)/python -m pip install -q pip-tools
 	$(BIN)/pip-compile -q --generate-hashes --strip-extras --no-emit-index-url --no-emit-trusted-host --no-emit-find-links \
 	  --no-header --allow-unsafe --all-build-deps -o requirements.lock pyproject.toml
 	$(BIN)/pip-compile -q --generate-hashes --strip-extras --no-emit-index-url --no-emit-trusted-host --no-emit-find-links \
 	  --no-header --allow-unsafe --extra dev --all-build-deps -c requirements.lock -o requirements-dev.lock pyproject.toml
+	$(BIN)/pip-compile -q --generate-hashes --strip-extras --no-emit-index-url --no-emit-trusted-host --no-emit-find-links \
+	  --no-header --allow-unsafe -o tools/audit.lock tools/audit.in
 
 clean:  ## remove what was made, keep journals
 	rm -rf $(VENV) .build demo .pytest_cache .mypy_cache .ruff_cache

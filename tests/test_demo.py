@@ -1,5 +1,6 @@
 """The invented keeper: every line is understood, true of what was read, and the same each time."""
 
+import io
 from dataclasses import replace
 from itertools import count
 
@@ -7,11 +8,15 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from PIL import Image
 
 from underlid.demo import trial
 from underlid.demo import winter as demo
+from underlid.demo.acid import strip_lines
+from underlid.demo.drawn import GPS, photographed
 from underlid.entry import parse_line
 from underlid.journal.store import Journal
+from underlid.monthly import photos_of, pictures_of
 from underlid.quantity.amount import parse_amount
 from underlid.records import STAGES, Note, Reading, SampleCount, Sighting
 from underlid.trials.plan import digest, plan_from
@@ -76,6 +81,33 @@ def test_the_keeper_sees_no_more_worms_than_there_are(invented):
         for entry in parse_line(line, bin=record, now=at, new_id=lambda: str(next(numbers))).records:
             if isinstance(entry, Sighting):
                 assert entry.amount.low <= truth.on(at)[1:].sum()
+
+
+def test_what_the_strip_showed_is_understood_and_the_same_each_time():
+    invented = demo.BINS[0]
+    record = demo.make_bin(invented)
+    lines = [list(strip_lines(record, (), demo.NOW, demo.STRIPS, np.random.default_rng(3))) for _ in range(2)]
+    assert lines[0] == lines[1]
+    for at, line in lines[0]:
+        (reading,) = parse_line(line, bin=record, now=at, new_id=lambda: "1").records
+        assert isinstance(reading, Reading)
+        assert reading.quantity == "pH"
+        assert 3 < reading.amount.low < reading.amount.high < 10
+
+
+def test_invented_pictures_say_where_they_were_taken_until_an_account_shows_them(tmp_path):
+    record = demo.make_bin(demo.BINS[0])
+    with Journal.create(tmp_path) as journal:
+        journal.add_bin(record)
+        kept = photographed(tmp_path, record, demo.NOW, str)
+        journal.add(kept)
+        assert len(photos_of(journal, record.name, demo.MONTH)) == 2
+        (shown, _) = pictures_of(journal, photos_of(journal, record.name, demo.MONTH))
+    with Image.open(tmp_path / "photos" / kept[1].file) as taken:
+        assert taken.getexif().get_ifd(GPS)
+    with Image.open(io.BytesIO(shown.jpeg)) as bare:
+        assert not bare.getexif()
+    assert shown.caption.startswith("invented picture")
 
 
 def test_the_same_seed_tells_the_same_winter():

@@ -15,8 +15,8 @@ from sections import COLONIES
 
 from underlid.fit.colony import PARAMETERS
 from underlid.records import STAGES
-from underlid.update import drawing
-from underlid.update.charts import BLUE, INK
+from underlid.update.drawn import drawing
+from underlid.update.drawn.charts import BLUE, INK
 
 Ints = NDArray[np.int64]
 

@@ -18,8 +18,8 @@ from underlid.chemistry.aftermath import RECOVERED_PH, TOLERATED_PH, Course, Poi
 from underlid.chemistry.pocket import course, draw_rates
 from underlid.chemistry.rates import SPREADS
 from underlid.fit.feeding import HUMIC, PLANTS, Bed, Moves, bedding_of, feed_of, kg_to_move, what_if_fed
-from underlid.update import drawing
-from underlid.update.charts import BLUE, GREY, INK
+from underlid.update.drawn import drawing
+from underlid.update.drawn.charts import BLUE, GREY, INK
 
 Array = NDArray[np.float64]
 

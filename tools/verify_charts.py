@@ -12,8 +12,8 @@ from verify_bins import FINEST, Winter
 from verify_exact import FRONT_CELLS, FRONT_HOURS, FRONTS, LINEAR, WAVE, front_m
 
 from underlid.heat.model import GRID
-from underlid.update import drawing
-from underlid.update.charts import BLUE, GREEN, GREY, INK, PURPLE, VERMILION
+from underlid.update.drawn import drawing
+from underlid.update.drawn.charts import BLUE, GREEN, GREY, INK, PURPLE, VERMILION
 
 Array = NDArray[np.float64]
 Rows = list[dict[str, Any]]

@@ -22,6 +22,8 @@ def write_whole(target: Path, data: bytes) -> None:
             copy.flush()
             os.fsync(copy.fileno())
         part.replace(target)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(target)) from error  # nobody asked for a file of that other name
     finally:
         part.unlink(missing_ok=True)
     sync_folder(target.parent)

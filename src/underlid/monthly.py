@@ -5,6 +5,7 @@ from __future__ import annotations
 import calendar
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from underlid.answer import SEED, census_of, trials_with
@@ -120,7 +121,7 @@ def pictures_of(
 
 def _pictures(journal: Journal, photos: Sequence[Photo], focus: Mapping[str, tuple[float, float]]) -> Iterator[Picture]:
     for entry in photos:
-        path = journal.folder / PHOTOS / entry.file
+        path = journal.folder / PHOTOS / Path(entry.file).name  # a journal from elsewhere may name any file there is
         zone = ZoneInfo(journal.bin(entry.bin).timezone)
         taken = (entry.when.start + (entry.when.end - entry.when.start) / 2).astimezone(zone)
         caption = "" if entry.words == "photo" else entry.words

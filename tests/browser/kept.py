@@ -20,8 +20,8 @@ from underlid.quantity.when import parse_when
 from underlid.records import BeddingLayer, Bin, Photo
 from underlid.trials.claims import claim
 from underlid.trials.design import plan_of
-from underlid.update.charts import as_utc_ms
-from underlid.update.timeline import DESK, PHONE, Courses, Timeline, panels
+from underlid.update.drawn.charts import as_utc_ms
+from underlid.update.drawn.timeline import DESK, PHONE, Courses, Timeline, panels
 from underlid.web.kept import form, keep
 
 ZONE = "Europe/London"

@@ -12,9 +12,9 @@ from playwright.sync_api import expect
 
 from tests.browser.conftest import DESK, PHONES
 from tests.update import filmed, living
-from tests.update.test_page import ranged
-from underlid.update import phrases, telling
-from underlid.update.page import page as account
+from tests.update.forms.test_page import ranged
+from underlid.update.forms.page import page as account
+from underlid.update.prose import phrases, telling
 
 
 @pytest.fixture(scope="module")

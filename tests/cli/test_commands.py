@@ -260,3 +260,10 @@ def test_check_tells_what_is_odd(logged, winter):
 def test_json_never_holds_infinity(with_bin):
     told = with_bin("parse", "at least 25", "--json").out
     assert json.loads(told, parse_constant=lambda name: pytest.fail(name))["high"] is None
+
+
+def test_control_characters_of_a_journal_do_not_reach_the_terminal(with_bin):
+    with_bin("log", "north", "note: \x1b]0;owned\x07 and \x1b[2J", "--yes", "--now", NOW)
+    shown = with_bin("entries", "north").out
+    assert "owned" in shown
+    assert not any(sign in shown for sign in "\x1b\x07")

@@ -30,6 +30,11 @@ def test_the_halves_mirror_each_other(whole):
     np.testing.assert_allclose(whole.wall_m, whole.wall_m[::-1])
 
 
+def test_every_step_is_dated_by_the_grid_of_the_study(study, whole):
+    np.testing.assert_array_equal(whole.time_utc, study.case.time_utc[whole.hour])
+    assert whole.time_utc[0] == int(study.case.time_utc[0]) + 3600 * whole.hour[0]
+
+
 def test_the_present_hour_is_one_of_the_steps(study, whole):
     assert study.case.now_index in whole.hour
     assert set(np.diff(whole.hour)) == {6}

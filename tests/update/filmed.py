@@ -7,8 +7,8 @@ from functools import cache
 
 from tests.update import sample
 from underlid.fit.cut import Cut, cut
+from underlid.update.drawn.frames import Month
 from underlid.update.facts import Story
-from underlid.update.frames import Month
 from underlid.update.story import tell
 
 EVERY_H = 24

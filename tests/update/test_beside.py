@@ -16,12 +16,13 @@ from scipy.stats import norm
 
 from tests.update.sample import amount, sample
 from underlid.quantity.points import points
-from underlid.update import besidewords, yearcharts
 from underlid.update.beside import BY_CHANCE, BesideError, apart, tell_beside
-from underlid.update.besidepage import laid_out, page, printed
-from underlid.update.charts import PHONE
+from underlid.update.drawn import yearcharts
+from underlid.update.drawn.charts import PHONE
 from underlid.update.facts import Provenance, Range, Story, TrialFact
-from underlid.update.numbers import unfounded
+from underlid.update.forms.besidepage import laid_out, page, printed
+from underlid.update.prose import besidewords
+from underlid.update.prose.numbers import unfounded
 from underlid.update.story import tell
 
 LIDS = TrialFact("Lids", "control", "A lid keeps warm.", "Cannot tell yet: 3 of 8 bins are counted.")

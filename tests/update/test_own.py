@@ -16,7 +16,7 @@ from underlid.update.own import (
     readable,
     words_from,
 )
-from underlid.update.said import SECTIONS
+from underlid.update.prose.said import SECTIONS
 
 # The W3C's example page for its technique G183 ("Links with a 3:1 contrast ratio with surrounding text", WCAG 2) lists
 # these as passing at 3:1 against black and at 5:1 against white.

@@ -22,10 +22,11 @@ from underlid.fit.tally import tally
 from underlid.quantity.points import three
 from underlid.quantity.when import VagueTime
 from underlid.records import Feeding, Note
-from underlid.update import yearcharts, yearwords
+from underlid.update.drawn import yearcharts
 from underlid.update.facts import Array, Range, TrialFact
 from underlid.update.lifestory import Colony
-from underlid.update.numbers import unfounded
+from underlid.update.prose import yearwords
+from underlid.update.prose.numbers import unfounded
 from underlid.update.year import Year, YearError, tell_year
 
 LATE = datetime(2027, 2, 3, 9, tzinfo=ZONE)

@@ -1,5 +1,7 @@
 """Whatever a program sends to the interface, it gets what the interface's own description says, and never a fault."""
 
+from dataclasses import replace
+
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, Phase, given
@@ -10,6 +12,7 @@ from schemathesis.checks import CHECKS, load_all_checks
 from schemathesis.core.failures import FailureGroup
 
 from tests.web.conftest import HERE
+from underlid.weather.files import demo_weather
 from underlid.web import app as web
 from underlid.web.meant import csrf_token
 from underlid.web.work import Worker
@@ -37,7 +40,7 @@ class Idle(Worker):
 @pytest.fixture
 def app(settings, monkeypatch):
     monkeypatch.setattr(web, "Worker", Idle)
-    return web.create_app(settings)
+    return web.create_app(replace(settings, weather=demo_weather()))  # or much would be refused for want of it
 
 
 @pytest.fixture

@@ -8,6 +8,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -35,6 +36,12 @@ KINDS: tuple[Kind, ...] = get_args(Kind)
 #: Hydrogen ions that an acid gives up by pH 7, and its molar mass [g/mol].
 ACIDS = {"citric": (3, 192.12), "acetic": (1, 60.05), "lactic": (1, 90.08), "malic": (2, 134.09)}
 CALCITE_G_MOL = 100.09
+
+MOST_BYTES = 250_000  # of a keeper's own file
+#: a.b.c...: reading such a name takes memory by the square of its parts.
+ENDLESS_NAME = re.compile(
+    rb"""(?:(?:[\w-]{1,80}+|"(?:[^"\\\n]|\\.){0,80}+"|'[^'\n]{0,80}+')[ \t]{0,80}+\.[ \t]{0,80}+){50}"""
+)
 
 
 class UnknownMaterial(ValueError):
@@ -169,9 +176,15 @@ def read_materials(path: Path) -> dict[str, Material]:
     ------
     DamagedMaterials : naming file, material and field
     """
+    with path.open("rb") as source:
+        data = source.read(MOST_BYTES + 1)
+    if len(data) > MOST_BYTES or ENDLESS_NAME.search(data):
+        raise DamagedMaterials(
+            f"{path.name} is larger than {MOST_BYTES // 1000} kB or has a name of fifty parts; split it."
+        )
     try:
-        own = tomllib.loads(path.read_text("utf-8"))
-    except ValueError as wrong:  # no TOML, or no text at all
+        own = tomllib.loads(data.decode())
+    except (ValueError, RecursionError) as wrong:  # no TOML, no text at all, or brackets without end
         raise DamagedMaterials(
             f"{path.name} is not TOML: {wrong}. A text in quotes or a bracket may be open."
         ) from None

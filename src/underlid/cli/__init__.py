@@ -26,5 +26,7 @@ def main() -> None:
 
 
 def _say(sentence: str) -> None:
-    print(f"underlid: {sentence}", file=sys.stderr)
+    from underlid.cli.options import without_controls
+
+    print(without_controls(f"underlid: {sentence}"), file=sys.stderr)
     sys.exit(EXIT_BAD_INPUT)

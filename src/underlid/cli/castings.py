@@ -91,7 +91,7 @@ def castings(
 
 def rests_on(readings: int, told: Sheet) -> str:
     """What the figures rest on."""
-    from underlid.update.phrases import count
+    from underlid.update.prose.phrases import count
 
     return (
         f"estimated from what was laid and {count(told.feedings, 'feeding')}, bedding fitted to "
@@ -157,7 +157,7 @@ def castings_json(
 def _lower_bound(told: Sheet) -> tuple[str, ...]:
     if not told.lower_bound:
         return ()
-    from underlid.update.phrases import count
+    from underlid.update.prose.phrases import count
 
     what = count(len(told.left_out), "feeding").capitalize()
     return (f"{what} could not be weighed, so every mass here is a lower bound.",)
@@ -228,7 +228,7 @@ def _so_far(told: Sheet) -> str:
 
 
 def _harvest(told: Sheet, tz: ZoneInfo) -> str:
-    from underlid.update.phrases import chance
+    from underlid.update.prose.phrases import chance
 
     ends = _day(int(told.time_utc[-1]), tz)
     later = f"On {ends}, where this outlook ends, {_harvested(told.at_end)} could be sieved out."
@@ -269,14 +269,14 @@ def _percent(share: Points) -> str:
 
 def _ends(points: Points, times: int, decimals: int) -> str:
     """The ends alone, to two figures and no more decimals than that."""
-    from underlid.update.phrases import number
+    from underlid.update.prose.phrases import number
 
     low, high = (number(float(f"{times * value:.2g}"), decimals) for value in (points[0], points[2]))
     return low if low == high else f"{low} to {high}"
 
 
 def _number(points: Points, unit: str) -> str:
-    from underlid.update.colony import between
+    from underlid.update.prose.colony import between
 
     return between(points, unit)
 

@@ -48,7 +48,7 @@ def fitcheck(
     """Check the fit: each reading against what the fit to all the others expects; writes a page."""
     from underlid.files import write_whole
     from underlid.fit.predictive import predictive
-    from underlid.update.fitpage import page
+    from underlid.update.forms.fitpage import page
 
     study = study_of(bin, weather, past or [], None, place, fill_gaps, seed, journal, now, quiet=as_json)
     found = predictive(study)
@@ -63,7 +63,7 @@ def fitcheck(
 
 def fitcheck_json(found: Predictive) -> dict[str, object]:
     """The check as plain JSON types: temperatures in degC, differences in K, moisture in % of wet mass."""
-    from underlid.update import fitwords
+    from underlid.update.prose import fitwords
 
     def check(one: Check | None) -> dict[str, object] | None:
         return None if one is None else {"value": one.value, "by_luck": [one.low, one.high], "agrees": one.agrees}
@@ -108,7 +108,7 @@ def fitcheck_json(found: Predictive) -> dict[str, object]:
 
 
 def _print(found: Predictive) -> None:
-    from underlid.update import fitwords
+    from underlid.update.prose import fitwords
 
     print(f"Bin {found.bin}. {fitwords.verdict(found)}")
     for sentence in (*fitwords.problems(found), *fitwords.remarks(found)):

@@ -20,6 +20,7 @@ from underlid.cli.options import (
     NowOption,
     clock,
     show_json,
+    without_controls,
 )
 from underlid.quantity.zones import zone
 
@@ -181,7 +182,7 @@ def log(
             records = (mended,)
         if not as_json:
             for entry in records:
-                print(f"  {describe(entry)}  [{entry.id[:SHOWN]}]")
+                print(without_controls(f"  {describe(entry)}  [{entry.id[:SHOWN]}]"))
             for note in notes:
                 print(f"  ({note})")
         warned = _alarms(book, record, records, moment, weather)  # whatever is wrong with a plan or file is said before
@@ -216,7 +217,7 @@ def entries(
         return
     for entry in shown:
         mark = f"  corrected by {replaced[entry.id][:SHOWN]}" if entry.id in replaced else ""
-        print(f"[{entry.id[:SHOWN]}] {describe(entry)}  “{entry.words}”{mark}")
+        print(without_controls(f"[{entry.id[:SHOWN]}] {describe(entry)}  “{entry.words}”{mark}"))
     hidden = len(found) - len(shown)
     counted = "1 entry" if len(shown) == 1 else f"{len(shown)} entries"
     print(counted + (f", {hidden} corrected ones not shown (--all shows them)" if hidden else ""))

@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 import sys
 import time
+import unicodedata
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 from zoneinfo import ZoneInfo
 
 import typer
@@ -18,6 +19,7 @@ from underlid.quantity.when import VagueTime, parse_when
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.text import Text
 
     from underlid.records import Bin
 
@@ -28,12 +30,28 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON instead of 
 NowOption = Annotated[
     str | None, typer.Option("--now", help="Take this as the present moment, e.g. “2026-01-23 21:00”.")
 ]
+
+
+class NoWeather(ValueError):
+    """A command needs weather and was given none."""
+
+
+def _no_weather() -> Path:
+    from underlid.weather.files import demo_weather
+
+    raise NoWeather(
+        "This needs the weather near the bin: give --weather FILE, or set UNDERLID_WEATHER to your file once. To try "
+        f"it with the typical year that comes along, of a cold coast: --weather {demo_weather()}"
+    )
+
+
 WeatherOption = Annotated[
     Path,
     typer.Option(
-        "--weather", "-w", envvar="UNDERLID_WEATHER", help="Weather file: TMY3, EPW or CSV, hourly or daily min/max."
+        "--weather", "-w", envvar="UNDERLID_WEATHER", default_factory=_no_weather, show_default=False,
+        help="Weather file: TMY3, EPW or CSV, hourly or daily min/max.",
     ),
-]
+]  # fmt: skip
 PastOption = Annotated[
     list[Path] | None, typer.Option("--past", help="Weather file of earlier years, for the time beyond a forecast.")
 ]
@@ -105,10 +123,22 @@ def show_json(result: object) -> None:
 
 
 def console(width: int | None = None) -> Console:
-    """Where answers go: a keeper's words are never taken as markup; where it is no terminal it has `width` columns."""
+    """Where answers go: a keeper's words are never taken as markup; where it is no terminal it has `width` columns.
+
+    Control characters of a journal from elsewhere do not reach the terminal.
+    """
     from rich.console import Console
 
-    return Console(width=None if Console().is_terminal else width, markup=False, highlight=False)
+    class Plain(Console):
+        def render_str(self, text: str, **more: Any) -> Text:
+            return super().render_str(without_controls(text), **more)
+
+    return Plain(width=None if Console().is_terminal else width, markup=False, highlight=False)
+
+
+def without_controls(text: str) -> str:
+    """The text without what moves a terminal's cursor or renames its window; line breaks stay."""
+    return "".join(sign for sign in text if sign in "\n\t" or unicodedata.category(sign) != "Cc")
 
 
 @contextmanager

@@ -155,7 +155,7 @@ def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
     from rich.table import Table
 
     from underlid.quantity.units import to_fahrenheit
-    from underlid.update.phrases import chance
+    from underlid.update.prose.phrases import chance
 
     told = study.outlook
 

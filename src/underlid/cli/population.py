@@ -53,7 +53,7 @@ def population(
     from underlid.answer import census_of
     from underlid.fit.reckoning import doubtful, reckoning
     from underlid.journal.store import Journal
-    from underlid.update.colony import rests_on, sentences
+    from underlid.update.prose.colony import rests_on, sentences
 
     study = study_of(bin, weather, past or [], until, place, fill_gaps, seed, journal, now, quiet=as_json)
     with Journal.open(journal) as book, progress(f"the colony in {bin}", quiet=as_json) as tell_progress:
@@ -120,7 +120,7 @@ def _table(found: Census, told: Reckoning, tz: ZoneInfo) -> object:
 
     from underlid.quantity.points import three
     from underlid.records import STAGES
-    from underlid.update.colony import animals, between
+    from underlid.update.prose.colony import animals, between
 
     last = len(found.time_utc) - 1
     states = {0: "at first", told.now: "now"}

@@ -81,7 +81,7 @@ def verdict(
         told, alarms = trial_of(book, name, moment)
     all_told = _with_others(told, name, journal, others or [], moment)
     if page is not None:
-        from underlid.update.trialpage import page as render
+        from underlid.update.forms.trialpage import page as render
 
         claim = known_claims(journal).get(told.plan.claim)
         write_whole(page, render(told, claim, alarms, moment).encode())

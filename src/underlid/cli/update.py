@@ -83,9 +83,10 @@ def update(
     from underlid.files import write_whole
     from underlid.journal.store import Journal
     from underlid.monthly import last_full_month, photos_of, pictures_of, story_of
-    from underlid.update.formats import formats_from, render, stem
+    from underlid.update.forms.formats import formats_from, render, stem
     from underlid.update.lifefacts import ACCENT, Own
     from underlid.update.own import accent_from, words_from
+    from underlid.update.story import hours_of_month
 
     forms = formats_from(form)
     asked = None if month is None else month_from(month)
@@ -93,7 +94,10 @@ def update(
         title=title, keeper=keeper, accent=ACCENT if accent is None else accent_from(accent),
         words=() if words is None else words_from(_text(words)),
     )  # fmt: skip
-    study = study_of(bin, weather, past or [], None, place, fill_gaps, seed, journal, now, quiet=as_json)
+    study = study_of(
+        bin, weather, past or [], None, place, fill_gaps, seed, journal, now, quiet=as_json,
+        first=lambda case: hours_of_month(case, date(*(asked or last_full_month(case.now)), 1)),
+    )  # fmt: skip
     asked = asked or last_full_month(study.case.now)
     with Journal.open(journal) as book:
         pictures = pictures_of(book, photos_of(book, bin, asked)) if photos else ()

@@ -111,7 +111,7 @@ def whatif(
         raise NoChange("--chart draws the sizes given with --litres; add those, or leave --chart out.")
     asked = [] if litres is None else proper(numbers(litres))
     if chart is not None:
-        from underlid.update.sizes import draw, kind_of
+        from underlid.update.drawn.sizes import draw, kind_of
 
         kind_of(chart)
     study = study_of(
@@ -194,7 +194,7 @@ def _iso(seconds: int, tz: ZoneInfo) -> str:
 def _print(bin: str, found: Difference, notes: Sequence[str], tz: ZoneInfo) -> None:
     from rich.table import Table
 
-    from underlid.update import differences as words
+    from underlid.update.prose import differences as words
 
     out = console(WIDTH)
     for sentence in words.answer(bin, found, tz):
@@ -212,7 +212,7 @@ def _print(bin: str, found: Difference, notes: Sequence[str], tz: ZoneInfo) -> N
 def _print_sizes(found: Sizes, notes: Sequence[str], tz: ZoneInfo, chart: Path | None) -> None:
     from rich.table import Table
 
-    from underlid.update import differences as words
+    from underlid.update.prose import differences as words
 
     out = console(WIDTH)
     begin, end = (datetime.fromtimestamp(seconds, tz) for seconds in (found.begin_utc, found.end_utc))

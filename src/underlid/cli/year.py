@@ -62,9 +62,9 @@ def year(
     """A bin's year: each month and the whole, and where two years are known, the same months of both."""
     from underlid.journal.store import Journal
     from underlid.monthly import year_of
+    from underlid.update.forms.yearpage import page, printed
     from underlid.update.lifefacts import ACCENT, Own
     from underlid.update.own import accent_from
-    from underlid.update.yearpage import page, printed
 
     forms = _forms(form)
     if span not in SINCE:
@@ -103,12 +103,18 @@ def compare(
     from underlid.journal.store import Journal
     from underlid.monthly import story_of
     from underlid.update.beside import tell_beside
-    from underlid.update.besidepage import page, printed
+    from underlid.update.forms.besidepage import page, printed
 
     forms = _forms(form)
     asked = None if month is None else month_from(month)
+    names = tuple(dict.fromkeys(bins))
+    if len(names) < 2:
+        raise NotOneOf("A comparison needs two bins or more; name each, with a space between.")
+    with Journal.open(journal) as book:
+        for bin in names:  # what is misspelt is told before anything is fitted
+            book.bin(bin)
     stories: list[Story] = []
-    for bin in dict.fromkeys(bins):
+    for bin in names:
         study = study_of(bin, weather, past or [], None, place, fill_gaps, seed, journal, now, quiet=as_json)
         with Journal.open(journal) as book, progress(f"the colony in {bin}", quiet=as_json) as tell_progress:
             stories.append(story_of(book, study, asked, seed=seed, progress=tell_progress))

@@ -17,7 +17,7 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFilter
 
 from underlid.quantity.when import parse_when
-from underlid.records import AnyEntry, Bin, Photo
+from underlid.records import Bin, Photo
 
 SIZE = (1600, 1200)
 GPS, CAMERA_MAKER, ORIENTATION = 0x8825, 0x010F, 0x0112
@@ -30,11 +30,11 @@ TAKEN: tuple[tuple[str, str, dict[str, Any]], ...] = (
 )
 
 
-def photographed(folder: Path, record: Bin, now: datetime, id_of: Callable[[int], str]) -> list[AnyEntry]:
+def photographed(folder: Path, record: Bin, now: datetime, id_of: Callable[[int], str]) -> list[Photo]:
     """The pictures of a bin, kept beside the journal in `folder` as a phone's would be; `id_of` names each entry."""
     from underlid.journal.photos import add_photo
 
-    entries: list[AnyEntry] = []
+    entries: list[Photo] = []
     for number, (at, words, what) in enumerate(TAKEN):
         when = parse_when(at, now=now, tz=ZoneInfo(record.timezone))
         with TemporaryDirectory() as place:

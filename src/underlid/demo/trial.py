@@ -33,7 +33,7 @@ from underlid.trials.plan import Plan, canonical, digest
 from underlid.trials.scene import Scene, drawn
 from underlid.trials.simulated import lived
 from underlid.trials.verdict import Verdict, verdict
-from underlid.update.trialpage import page
+from underlid.update.forms.trialpage import page
 from underlid.worms.species import species
 
 SEED = 20250501

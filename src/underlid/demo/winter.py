@@ -297,7 +297,7 @@ def run(
     """
     # Heavy or later layers, needed only here.
     from underlid.answer import answer, case_of, census_of
-    from underlid.demo.accounts import told_in_full, told_of_one, told_together
+    from underlid.demo.accounts import told_in_full, told_of_one, told_of_the_year, told_together
     from underlid.journal.store import Journal
 
     folder = out / "invented-journal"
@@ -323,8 +323,10 @@ def run(
             results[record.name] = {**result, "update": str(target)}
             _say_how_close(result, say)
             say(f"  update written to {target}")
-        results |= told_in_full(journal, stories[0], out, say)
-        results |= told_together(journal, stories, out, say)
+            if invented is BINS[0]:
+                results |= told_of_the_year(journal, study, out, say)
+    results |= told_in_full(stories[0], out, say)
+    results |= told_together(stories, out, say)
     write_whole(out / "keeper-lines.txt", ("\n".join(lines) + "\n").encode())
     say(f"Everything the invented keeper wrote is in {out / 'keeper-lines.txt'}; the journal is {folder}.")
     say("Bins, keeper and readings are invented; the weather is a public typical year (see the page's sources).")

@@ -26,12 +26,13 @@ EVERY_H = 6
 class Cut:
     """Temperatures in the middles of the cells of a cut from long wall to long wall.
 
-    hour : (steps,) hours of the study's grid; wall_m : (columns,) from the nearer wall, left to right;
-    depth_m : (rows,) below the surface, top row first; bedding_c : (steps, rows, columns, 3), 5, 50 and 95 % [degC]
-    width_m, height_m : of the bedding cut through
+    hour : (steps,) hours of the study's grid; time_utc : (steps,) the same as UTC seconds
+    wall_m : (columns,) from the nearer wall, left to right; depth_m : (rows,) below the surface, top row first
+    bedding_c : (steps, rows, columns, 3), 5, 50 and 95 % [degC]; width_m, height_m : of the bedding cut through
     """
 
     hour: NDArray[np.int64]
+    time_utc: NDArray[np.int64]
     wall_m: Array
     depth_m: Array
     bedding_c: Array
@@ -56,6 +57,7 @@ def cut(study: Study, rows: int = ROWS, columns: int = COLUMNS, every_h: int = E
     left = np.moveaxis(points(drawn), 0, -1).reshape(len(hour), rows, half, 3)
     right = left[:, :, columns // 2 - 1 :: -1] if columns > 1 else left[:, :, :0]
     return Cut(
-        hour, np.concatenate([wall_m, wall_m[columns // 2 - 1 :: -1] if columns > 1 else wall_m[:0]]), depth_m,
+        hour, case.time_utc[hour],
+        np.concatenate([wall_m, wall_m[columns // 2 - 1 :: -1] if columns > 1 else wall_m[:0]]), depth_m,
         np.concatenate([left, right], axis=2), vessel.width_m, vessel.bedding_depth_m,
     )  # fmt: skip

@@ -172,11 +172,11 @@ def _warnings(posterior: Posterior) -> list[str]:
     said = []
     if posterior.misfit:
         low, _, high = posterior.range_of("scatter")
+        slips = f", and {posterior.slips:.0%} of the readings look like slips of the pen" if posterior.slips else ""
         said.append(
             "The readings and this weather do not fit together: places in the bedding lie off the model by some "
-            f"{low:.1f} to {high:.1f} °C ({1.8 * low:.1f} to {1.8 * high:.1f} °F), more than is usual, and "
-            f"{posterior.slips:.0%} of the readings look like slips of the pen. Check the weather's place, units and "
-            "time zone, the bin's description, and the readings."
+            f"{low:.1f} to {high:.1f} °C ({1.8 * low:.1f} to {1.8 * high:.1f} °F), more than is usual{slips}. Check "
+            "the weather's place, units and time zone, the bin's description, and the readings."
         )
     if not posterior.trusted:
         signs = f"{posterior.effective:.0f} effective sets, one carries {posterior.largest:.0%} of the weight"

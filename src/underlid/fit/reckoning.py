@@ -118,8 +118,9 @@ def doubtful(counted: Tally, found: Census) -> tuple[str, ...]:
     for occasion in np.flatnonzero(found.slip > DOUBTFUL):
         named = _named(counted.used[int(occasion)])
         said.append(
-            f"Hardly any life that founders, bedding and the other counts allow agrees with {named}: it is taken for a "
-            f"slip with a chance of {found.slip[occasion]:.0%}. Either it is one, or something is wrong with the rest."
+            f"Hardly any life that founders, bedding and the other counts allow agrees with {named}. What was found in "
+            "hand is the better witness: doubt the estimate, or see whether a number, a volume or the founders were "
+            "written down wrongly."
         )
     return tuple(said)
 

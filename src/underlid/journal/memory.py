@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+import zlib
 from pathlib import Path
 
 import numpy as np
@@ -28,7 +29,7 @@ def recall(journal_folder: Path, key: str) -> tuple[Arrays, dict[str, object]] |
         with np.load(data, allow_pickle=False) as kept:
             arrays = {name: kept[name] for name in kept.files if name != "_values"}
             return arrays, json.loads(str(kept["_values"]))
-    except (OSError, EOFError, ValueError, KeyError, zipfile.BadZipFile):
+    except (OSError, EOFError, ValueError, KeyError, RuntimeError, MemoryError, zipfile.BadZipFile, zlib.error):
         return None
 
 

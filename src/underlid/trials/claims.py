@@ -40,6 +40,7 @@ DIFFERENCES: dict[str, str] = {
     "days to first hatchling": "days",
     "days to ripe": "days",
 }
+MOST_BYTES = 250_000  # of a keeper's own file
 WIDEST_RATIO, LONGEST_DAYS = 10.0, 730  # beyond these nobody would call it a margin, or a trial: our judgement
 
 
@@ -123,6 +124,10 @@ class Claim:
 ALWAYS = {"about", "sentence", "statement", "published", "cautions", "test"}
 DESIGN = {"against", "outcome", "days", "bins_per_arm", "counts", "season", "stop", "trial", "confounders"}
 COMPARED = {"control", "changed", "scale", "margin", "margin_because"}
+#: a.b.c...: reading such a name takes memory by the square of its parts.
+ENDLESS_NAME = re.compile(
+    r"""(?:(?:[\w-]{1,80}+|"(?:[^"\\\n]|\\.){0,80}+"|'[^'\n]{0,80}+')[ \t]{0,80}+\.[ \t]{0,80}+){50}"""
+)
 UNDER_TEST = re.compile(r"\bmakes? no difference to .+ beyond the margin\b")
 NO_DIFFERENCE = re.compile(r"\b(no|without) (significant )?(difference|effect|influence|change)|\bnot differ\b", re.I)
 
@@ -148,8 +153,10 @@ def claim(name: str, known: Mapping[str, Claim] | None = None) -> Claim:
 
 def read_claims(path: Path) -> dict[str, Claim]:
     """Every claim, ours and those of a keeper's own file; see `claims_from`."""
+    with path.open("rb") as source:
+        data = source.read(MOST_BYTES + 1)
     try:
-        text = path.read_bytes().decode()
+        text = data.decode()
     except UnicodeDecodeError as wrong:
         raise DamagedClaims(f"{path.name} is not TOML in UTF-8: {wrong}. Save it again as UTF-8.") from None
     return claims_from(text, path.name)
@@ -165,6 +172,8 @@ def claims_from(text: str, file: str) -> dict[str, Claim]:
     ------
     DamagedClaims : one sentence naming file, claim and key, what is wrong and how to mend it
     """
+    if len(text) > MOST_BYTES or ENDLESS_NAME.search(text):
+        raise DamagedClaims(f"{file} is larger than {MOST_BYTES // 1000} kB or has a name of fifty parts; split it.")
     try:
         own = tomllib.loads(text)
     except (ValueError, RecursionError) as wrong:  # no TOML, or brackets without end
@@ -248,7 +257,7 @@ def _design(row: Table, usual: Table, rules: Mapping[str, StopRule], where: str)
         against = _comparison(row, outcome, where)
     days = whole(row, "days", where, 1, LONGEST_DAYS)
     counts = row.get("counts")
-    if not (isinstance(counts, list) and counts and all(type(day) is int and day >= 0 for day in counts)):
+    if not (isinstance(counts, list) and counts and all(type(day) is int and 0 <= day <= days for day in counts)):
         raise DamagedClaims(f"{where}: needs counts, a list of days such as [0, 28, 56].")
     if counts != sorted(set(counts)) or counts[-1] != days:
         raise DamagedClaims(f"{where}: counts must rise and end on the last day, {days}; they are {counts}.")

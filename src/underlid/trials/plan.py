@@ -43,6 +43,7 @@ TAKEN: Mapping[Outcome, str] = {
 
 ALPHA = 0.05  # chance, at most, of calling a true effect as large as the margin “within the margin”
 FORMAT = 1  # of the canonical text
+MOST_SIGNS = 1_000_000  # what a journal takes, and far more than a plan needs
 
 
 class PlanProblem(ValueError):
@@ -165,6 +166,8 @@ def digest(plan: Plan) -> str:
 
 def plan_from(text: str) -> Plan:
     """A plan from its text. Raises PlanProblem, saying what is wrong and where."""
+    if len(text) > MOST_SIGNS:
+        raise PlanProblem(f"The plan has more than {MOST_SIGNS} characters, which no plan needs; make it anew.")
     try:
         told = json.loads(text)
     except (ValueError, RecursionError) as error:

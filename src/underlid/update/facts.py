@@ -1,11 +1,11 @@
 """What a monthly account holds: frozen facts, each with its range and where it comes from.
 
-Nothing here is computed; `underlid.update.story` fills these in and `underlid.update.words` says them.
+Nothing here is computed; `underlid.update.story` fills these in and `underlid.update.prose.words` says them.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Literal
 
@@ -28,13 +28,21 @@ Provenance = Literal["read", "estimated", "predicted"]
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """The 5, 50 and 95 % points of one quantity. Units: degC, K, %, L, h, K h, W/m2K or 1."""
+    """The 5, 50 and 95 % points of one quantity. Units: degC, K, %, L, h, K h, W/m2K or 1.
+
+    most : what it is told as at the most, where it is part of a whole; None where nothing limits it
+    """
 
     low: float
     middle: float
     high: float
     unit: str
     provenance: Provenance
+    most: float | None = None
+
+    def of_bedding(self, litres: float) -> Range:
+        """Litres of the bedding, of which none are told beyond the whole, which is told in whole litres."""
+        return replace(self, unit="L", most=float(f"{litres:.0f}"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -47,6 +47,11 @@ class Colony(NamedTuple):
     told: Reckoning
     doubts: tuple[str, ...]
 
+    def day(self, hour: int) -> int:
+        """The day of the census whose state is nearest to an hour of the study's grid."""
+        last: int = self.census.lives.stages.shape[1] - 1
+        return min(round(hour / DAY_H), last)
+
 
 def animals(
     study: Study, colony: Colony, span: tuple[int, int], entries: Sequence[AnyEntry], zone: ZoneInfo
@@ -57,7 +62,7 @@ def animals(
     """
     census, told = colony.census, colony.told
     stages = census.lives.stages
-    first, last = (min(round(hour / DAY_H), stages.shape[1] - 1) for hour in (span[0], span[1] - 1))
+    first, last = colony.day(span[0]), colony.day(span[1] - 1)
     worms = stages[:, :, 1:].sum(axis=2)
     provenance: Provenance = "estimated" if last <= told.now else "predicted"
 

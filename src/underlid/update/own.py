@@ -12,7 +12,7 @@ from collections.abc import Iterator
 
 from PIL import ImageColor
 
-from underlid.update.said import SECTIONS
+from underlid.update.prose.said import SECTIONS
 
 MOST_WORDS = 20_000  # characters in all
 ENOUGH = 4.5  # contrast of text, WCAG 2.2, success criterion 1.4.3 (level AA)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -13,7 +12,7 @@ from numpy.typing import NDArray
 from underlid.fit.balance_sheet import Sheet
 from underlid.fit.cut import Cut
 from underlid.fit.posterior import PARAMETERS
-from underlid.fit.study import METHOD, Study
+from underlid.fit.study import METHOD, Case, Study
 from underlid.quantity.points import PERCENT, points, three
 from underlid.records import AnyEntry, Reading
 from underlid.trials import telling
@@ -81,13 +80,7 @@ def tell(
     zone = ZoneInfo(case.bin.timezone)
     first_day = date(*month, 1) if isinstance(month, tuple) else month.replace(day=1)
     start, end = span_of_month(first_day, zone)
-    first, after = (int(np.searchsorted(case.time_utc, moment.timestamp())) for moment in (start, end))
-    if after - first < 24:
-        raise UpdateError(
-            f"{first_day:%B %Y} cannot be told: the study of {case.bin.name!r} runs from "
-            f"{_local(case.time_utc[0], zone):%Y-%m-%d} to {_local(case.time_utc[-1], zone):%Y-%m-%d}. "
-            "Choose a month within it, or give weather that covers this one."
-        )
+    first, after = hours_of_month(case, first_day)
     entries = noted.standing((*superseded, *case.entries))
     in_month = noted.in_month(entries, start, end)
     told = (first, min(after, case.now_index + 1)) if first <= case.now_index else (first, after)
@@ -139,6 +132,20 @@ def tell(
     )
 
 
+def hours_of_month(case: Case, month: date) -> tuple[int, int]:
+    """The hours of a case that are of a month, first and after. Raises UpdateError if they are less than a day."""
+    zone = ZoneInfo(case.bin.timezone)
+    start, end = span_of_month(month, zone)
+    first, after = (int(np.searchsorted(case.time_utc, moment.timestamp())) for moment in (start, end))
+    if after - first < 24:
+        raise UpdateError(
+            f"{month:%B %Y} cannot be told: the study of {case.bin.name!r} runs from "
+            f"{_local(case.time_utc[0], zone):%Y-%m-%d} to {_local(case.time_utc[-1], zone):%Y-%m-%d}. "
+            "Choose a month within it, or give weather that covers this one."
+        )
+    return first, after
+
+
 def span_of_month(month: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
     """The first moment of the month that a day is in, and that of the next month."""
     first = month.replace(day=1)
@@ -172,14 +179,14 @@ def _refuge(study: Study, first: int, after: int, zone: ZoneInfo) -> RefugeFact:
     without_h, degree_hours = result.without_refuge(first, after)
     return RefugeFact(
         share=share,
-        litres=_scaled(share, litres / 100, "L"),
+        litres=_part(share, litres),
         bedding_litres=litres,
         when=_times(np.percentile(when, PERCENT, method="nearest"), zone),
         ice=Range(float(ice[0]), float(ice[1]), float(ice[2]), "%", share.provenance),
         species=kind.name,
         common_name=kind.common_name,
         band_c=kind.band_c,
-        widest=_scaled(widest, litres / 100, "L"),
+        widest=_part(widest, litres),
         widest_band_c=kind.widest_band_c,
         band_sources=(kind.tolerated_low_c.source, kind.tolerated_high_c.source),
         without_h=Range(*without_h, "h", share.provenance),
@@ -307,8 +314,10 @@ def _range_of(values: Array, unit: str, provenance: Provenance) -> Range:
     return Range(*three(values), unit, provenance)
 
 
-def _scaled(found: Range, factor: float, unit: str) -> Range:
-    return replace(found, low=found.low * factor, middle=found.middle * factor, high=found.high * factor, unit=unit)
+def _part(share: Range, litres: float) -> Range:
+    """A share of the bedding [%] in litres."""
+    low, middle, high = (litres * part / 100 for part in (share.low, share.middle, share.high))
+    return Range(low, middle, high, "L", share.provenance).of_bedding(litres)
 
 
 def _provenance(study: Study, first: int) -> Provenance:

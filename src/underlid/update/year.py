@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from underlid.fit.balance_sheet import Sheet
 from underlid.fit.evidence import middle_of
 from underlid.fit.study import METHOD, Study
-from underlid.fit.tally import DAY_H
 from underlid.quantity.points import PERCENT, points, three
 from underlid.records import AnyEntry, Feeding, Reading, SampleCount, Sighting
 from underlid.trials import telling
@@ -76,7 +75,9 @@ def tell_year(
     facts = noted.reading_facts(study, [entry for month in asked for entry in mine[month]])
     found = {fact.id: fact for fact in facts}
     told = (min(first for first, _ in held.values()), max(after for _, after in held.values()))
-    states = [_state(study, colony, told[0]), *(_state(study, colony, after - 1) for _, after in held.values())]
+    states = [
+        0 if colony is None else colony.day(hour) for hour in (told[0], *(after - 1 for _, after in held.values()))
+    ]
     lived = {month: _lived(colony, states[i], states[i + 1], zone) for i, month in enumerate(held)}
     now = case.now.astimezone(zone)
     twice = tuple(_twice(study, held, zone))
@@ -178,14 +179,9 @@ def _bedding(study: Study, first: int, after: int, zone: ZoneInfo) -> Bedding:
         coldest_when=when(middle.argmin(axis=1)),
         mean=_range(middle.mean(axis=1), "degC"),
         without_h=_range((out.outside_k[:, first:after, 0] > 0).sum(axis=1), "h"),
-        refuge_l=_range(litres * refuge.min(axis=1), "L"),
+        refuge_l=_range(litres * refuge.min(axis=1), "L").of_bedding(litres),
         refuge_when=when(refuge.argmin(axis=1)),
     )
-
-
-def _state(study: Study, colony: Colony | None, hour: int) -> int:
-    """The census's state nearest to an hour of the grid."""
-    return 0 if colony is None else min(round(hour / DAY_H), colony.census.lives.stages.shape[1] - 1)
 
 
 def _lived(colony: Colony | None, begin: int, end: int, zone: ZoneInfo) -> Lived | None:
@@ -279,11 +275,12 @@ def _pairs(study: Study, before: slice, after: slice) -> tuple[Pair, Pair, Pair,
         apart = _range(later - earlier, "K" if unit == "degC" else unit)
         return Pair(_range(earlier, unit), _range(later, unit), apart)
 
+    lowest = pair(refuge[:, before].min(axis=1), refuge[:, after].min(axis=1), "L")
     return (
         pair(middle[:, before].min(axis=1), middle[:, after].min(axis=1), "degC"),
         pair(middle[:, before].mean(axis=1), middle[:, after].mean(axis=1), "degC"),
         pair(1.0 * (away[:, before] > 0).sum(axis=1), 1.0 * (away[:, after] > 0).sum(axis=1), "h"),
-        pair(refuge[:, before].min(axis=1), refuge[:, after].min(axis=1), "L"),
+        Pair(lowest.earlier.of_bedding(litres), lowest.later.of_bedding(litres), lowest.difference),
     )
 
 

@@ -1,6 +1,6 @@
 """What the account of a year holds: frozen facts, each with its range and where it comes from.
 
-Nothing here is computed; `underlid.update.year` fills these in and `underlid.update.yearwords` says them.
+Nothing here is computed; `underlid.update.year` fills these in and `underlid.update.prose.yearwords` says them.
 """
 
 from __future__ import annotations

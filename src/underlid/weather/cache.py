@@ -26,7 +26,7 @@ def recall(folder: Path, question: str) -> tuple[datetime, bytes] | None:
         first, _, reply = _file(folder, question).read_bytes().partition(b"\n")
         at = datetime.fromisoformat(json.loads(first)["fetched"])
         return at.astimezone(UTC), reply
-    except (OSError, ValueError, TypeError, KeyError, OverflowError):
+    except (OSError, ValueError, TypeError, KeyError, OverflowError, RecursionError):
         return None
 
 

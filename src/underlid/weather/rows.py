@@ -20,6 +20,9 @@ AIR_LIMITS_C = (-90.0, 60.0)
 #: Longest stretch one file may cover: a mistyped year otherwise asks for a grid that fills the memory.
 MAX_YEARS = 200
 
+#: Largest file that is read, in bytes: some four years of a reading a minute.
+MAX_BYTES = 50_000_000
+
 #: Years a weather file may name: a mistyped one is better refused than believed.
 YEARS = range(1800, 2200)
 
@@ -79,10 +82,13 @@ class Row:
 def read_text(path: Path) -> str:
     """The file's text, or a refusal if it is not UTF-8 text that can be read."""
     try:
-        data = path.read_bytes()
+        with path.open("rb") as source:
+            data = source.read(MAX_BYTES + 1)
     except OSError as problem:
         reason = problem.strerror or "it could not be opened"
         raise WeatherFileError(path, f"the file cannot be read ({reason}); check its name and permissions.") from None
+    if len(data) > MAX_BYTES:
+        raise WeatherFileError(path, f"the file is larger than {MAX_BYTES // 1_000_000} MB; export fewer years.")
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise WeatherFileError(path, "the text is UTF-16; save it again as “CSV UTF-8”.")
     if b"\0" in data or data.startswith((b"PK\x03\x04", b"\x1f\x8b", b"%PDF")):

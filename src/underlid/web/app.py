@@ -28,6 +28,10 @@ UNREADABLE: dict[int | str, dict[str, Any]] = {
 }
 
 
+#: How words are written that have a form of their own.
+WRITTEN = {"month": "write a month as year and month, “2026-01”"}
+
+
 def create_app(settings: Settings) -> FastAPI:
     """The app that serves one journal."""
 
@@ -73,7 +77,9 @@ def _tell_errors(app: FastAPI) -> None:
     def invalid(request: Request, error: RequestValidationError) -> Response:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"] if part != "body") or "the request"
-        return told(request, f"{where}: {first['msg']}.", 422)
+        pattern = first["type"] == "string_pattern_mismatch"  # which is no sentence
+        says = WRITTEN.get(str(first["loc"][-1]), "it holds signs that it may not hold") if pattern else first["msg"]
+        return told(request, f"{where}: {says}.", 422)
 
     @app.exception_handler(HTTPException)
     def http(request: Request, error: HTTPException) -> Response:

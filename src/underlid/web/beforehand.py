@@ -35,7 +35,7 @@ from underlid.fit.whatif import whatif as compare
 from underlid.journal.store import Journal
 from underlid.quantity import VagueAmount, parse_amount
 from underlid.records import Bin, Feeding, Siting
-from underlid.update import differences
+from underlid.update.prose import differences
 from underlid.web.settings import Settings
 from underlid.web.work import Progress
 

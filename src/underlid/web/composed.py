@@ -22,9 +22,10 @@ from underlid.answer import SEED, answer, case_of, weather_from
 from underlid.files import write_whole
 from underlid.journal.store import Journal
 from underlid.monthly import photos_of, pictures_of, story_of
-from underlid.update.formats import render
+from underlid.update.forms.formats import render
 from underlid.update.lifefacts import Own
 from underlid.update.own import accent_from, words_from
+from underlid.update.story import hours_of_month
 from underlid.web.beforehand import NO_FIT, NeedsWeather
 from underlid.web.settings import Settings
 from underlid.web.work import Progress
@@ -70,7 +71,9 @@ def make(
         air, *years = (
             weather_from(path, record.timezone, 0, settings.place) for path in (settings.weather, *settings.past)
         )
-        study = answer(book, case_of(book, bin, air, now, past=years), progress=lambda done: progress(0.4 * done))
+        case = case_of(book, bin, air, now, past=years)
+        hours_of_month(case, when.date())  # what cannot be told is refused before it is fitted
+        study = answer(book, case, progress=lambda done: progress(0.4 * done))
         chosen = {one["id"]: (one["x"], one["y"]) for one in own["photos"]}
         photos = [one for one in photos_of(book, bin, (when.year, when.month)) if one.id in chosen]
         brought = Own(

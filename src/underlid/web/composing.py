@@ -17,10 +17,10 @@ from pydantic import Field, StringConstraints
 from underlid.journal.store import Journal
 from underlid.monthly import MOST_PICTURES, last_full_month, photos_of
 from underlid.records import Bin, Photo
-from underlid.update.formats import FORMATS
+from underlid.update.forms.formats import FORMATS
 from underlid.update.lifefacts import ACCENT
 from underlid.update.own import accent_from, words_from
-from underlid.update.said import SECTIONS
+from underlid.update.prose.said import SECTIONS
 from underlid.web.beforehand import NO_FIT, NeedsWeather
 from underlid.web.binpage import ASKED, MISSING, BinName, ask
 from underlid.web.bintold import JobTold, Problem, Strict
@@ -69,7 +69,7 @@ class UpdateAsked(Strict):
     accent: Annotated[str, StringConstraints(max_length=32)] = ACCENT
     words: dict[SectionName, Text] = Field(default_factory=dict)
     photos: list[PhotoAsked] = Field(default_factory=list, max_length=MOST_PICTURES)
-    formats: list[FormatName] = Field(default_factory=lambda: ["html"], min_length=1, max_length=len(FORMATS))
+    formats: list[FormatName] = Field(default=["html"], min_length=1, max_length=len(FORMATS))
 
 
 class Misfit(Problem):
@@ -89,6 +89,11 @@ class Unfit(ValueError):
 UNFIT: dict[int | str, dict[str, Any]] = {
     **ASKED,
     422: {"model": Misfit, "description": "It cannot be made; the sentence says why, and `at` which part of it."},
+}
+
+TOLD: dict[int | str, dict[str, Any]] = {
+    **MISSING,
+    422: {"model": Problem, "description": "That is no month; the sentence says why."},
 }
 
 
@@ -157,7 +162,7 @@ def make(
     return told
 
 
-@router.get("/api/bins/{bin}/update/{month}", summary="What was made of a month", tags=["updates"], responses=MISSING)
+@router.get("/api/bins/{bin}/update/{month}", summary="What was made of a month", tags=["updates"], responses=TOLD)
 def told(journal: JournalPart, settings: SettingsPart, bin: BinName, month: MonthPath) -> UpdateTold:
     """The update made last of a month: its files, to be had under `/bins/{bin}/update/{month}/`."""
     record = journal.bin(bin)
@@ -213,7 +218,7 @@ def _check(settings: Settings, asked: UpdateAsked) -> None:
         with _unfit(f"words.{name}"):
             words_from(text)
     with _unfit(None):
-        words_from(text_of(asked.words))
+        words_from(text_of(dict[str, str](asked.words.items())))
 
 
 @contextmanager
@@ -261,7 +266,7 @@ def _asked(made: Made | None, job: Job | None) -> dict[str, Any]:
     """What the form begins with: what was asked with last, whether or not anything came of it."""
     usual = UpdateAsked(month="2000-01").model_dump() | {"photos": None}
     if job is not None:
-        return usual | job.args["own"] | {"formats": job.args["formats"]}
+        return {**usual, **job.args["own"], "formats": job.args["formats"]}
     return usual if made is None else usual | dict(made.asked)
 
 

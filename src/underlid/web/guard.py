@@ -266,6 +266,7 @@ def _dressed(request: Request, send: Send) -> Send:
             headers.update({**HEADERS, "Content-Security-Policy": policy or usual})
             if policy is not None:
                 headers["X-Frame-Options"] = "SAMEORIGIN"
+                headers["Cross-Origin-Opener-Policy"] = "unsafe-none"  # with a sandbox, HTML allows no other
             headers.setdefault("Cache-Control", "no-store")
             if _is_sending(request):
                 headers["Connection"] = "close"  # or the rest would be read, if only to throw it away

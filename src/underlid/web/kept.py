@@ -83,7 +83,7 @@ def kept(journal: Path, bin: str) -> View | None:
     try:
         made = path.stat()
         return _read_once(path, made.st_mtime_ns, made.st_size)
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return None
 
 

@@ -31,8 +31,8 @@ from underlid.trials.shown import margin_words
 from underlid.trials.taken import due_day, last_day
 from underlid.trials.verdict import Verdict
 from underlid.trials.watch import Alarm
-from underlid.update import charts, trialcharts
-from underlid.update.drawing import svg
+from underlid.update.drawn import charts, trialcharts
+from underlid.update.drawn.drawing import svg
 from underlid.web.asked import (
     BAD,
     MISSING,

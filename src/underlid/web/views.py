@@ -35,12 +35,12 @@ from underlid.records import STAGES, AnyEntry, Bin, Feeding, Note, Photo, Readin
 from underlid.trials.refuge import shrinking
 from underlid.trials.telling import sentence
 from underlid.trials.watch import alarms
-from underlid.update import colony as colony_words
-from underlid.update import phrases
-from underlid.update.charts import as_utc_ms
+from underlid.update.drawn.charts import as_utc_ms
+from underlid.update.drawn.timeline import DESK, PHONE, Colony, Courses, Done, Timeline, panels
 from underlid.update.facts import Provenance, Range, ReadingFact
 from underlid.update.noted import reading_facts
-from underlid.update.timeline import DESK, PHONE, Colony, Courses, Done, Timeline, panels
+from underlid.update.prose import colony as colony_words
+from underlid.update.prose import phrases
 from underlid.weather.series import DAY_S
 from underlid.web.kept import View, form, keep, stamps, weather_files
 from underlid.web.settings import Settings

@@ -5,7 +5,7 @@
   const form = document.getElementById("compose");
   const told = form.querySelector(".told"), progress = form.querySelector("progress"), button = form.querySelector("button.main");
   const DRAFT = `update ${location.pathname} ${form.dataset.month}`;
-  const PATIENCE = 8;  // questions without an answer before following is given up
+  const PATIENCE = 20;  // questions without an answer before following is given up
   let working = false;
 
   class Unanswered extends Error {}

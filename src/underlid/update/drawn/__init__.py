@@ -1,0 +1,1 @@
+"""What the account shows: charts, the bedding cut through, and the moments of the film."""

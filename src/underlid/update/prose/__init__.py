@@ -1,0 +1,1 @@
+"""What the account says: every sentence, number and date, made from facts."""

@@ -1,0 +1,172 @@
+"""All that an account says, in the order it is read: sections of sentences that know their facts.
+
+`sections` is the full account and `short` the one for a child; pages, pictures, films and read-aloud notes take every
+sentence from here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import date
+
+from underlid.update.facts import Provenance, Story, TrialFact
+from underlid.update.lifefacts import Step
+from underlid.update.prose import acidwords, background, heatwords, lifewords, phrases, surprises, words
+from underlid.update.prose.said import SECTIONS, Said, Section
+
+CHILD_MOST = 12  # sentences that a child is told in all
+
+
+def sections(story: Story) -> tuple[Section, ...]:
+    """Every section, in the order of `said.SECTIONS`; each holds one sentence at least."""
+    said = {
+        "month": month(story),
+        "done": lifewords.done(story),
+        "temperatures": temperatures(story),
+        "animals": lifewords.animals(story),
+        "chemistry": acidwords.chemistry(story),
+        "tests": tests(story),
+        "surprises": surprises.surprises(story),
+        "unknown": words.not_known(story, *lifewords.not_known(story)),
+        "next": following(story),
+        "care": background.care(story),
+    }
+    return tuple(Section(name, title, said[name]) for name, title in SECTIONS.items())
+
+
+def month(story: Story) -> tuple[Said, Said, Said]:
+    """The month in three: how cold it was, who lives there or how much of the bedding they could, what comes next."""
+    return coldest(story), living(story), heatwords.soon(story)
+
+
+def coldest(story: Story) -> Said:
+    """The coldest hour and what it rests on, in one sentence."""
+    found, when = story.coldest.temperature, story.coldest.when.usual
+    rests = heatwords.basis(story)
+    verb = "is predicted to be" if found.provenance == "predicted" else "was"
+    seen = (
+        ""
+        if found.provenance == "predicted"
+        else "; a reading may fall close to it"
+        if story.coldest.read_near
+        else "; nobody read a thermometer then"
+    )
+    doubt = "; read this with doubt" if story.misfit or not story.trusted else ""
+    return Said(
+        f"The coldest hour{heatwords.so_far(story)} in the middle of the bedding, near {phrases.day(when)}, {verb} "
+        f"about {phrases.temperature(found)}, {phrases.nine_in_ten(phrases.temperature_range(found))}"
+        f"{phrases.mark(found)}{seen}{doubt}.",
+        f"{heatwords.coldest(story).short} {rests.short}",
+        (story.coldest,),
+        found.provenance,
+        rests.evidence,
+    )
+
+
+def living(story: Story) -> Said:
+    """How many worms live there, or else how much of the bedding was fit for them."""
+    if story.animals is not None:
+        return lifewords.living(story.animals)
+    return heatwords.room(story)
+
+
+def temperatures(story: Story) -> tuple[Said, ...]:
+    """The coldest hour, what it rests on, the refuge, the water, and whether the readings agree."""
+    return (
+        heatwords.coldest(story), heatwords.basis(story), heatwords.refuge(story), heatwords.water(story),
+        heatwords.agreement(story),
+    )  # fmt: skip
+
+
+def tests(story: Story) -> tuple[Said, ...]:
+    """The verdicts so far of the trials that the bin is in."""
+    if not story.trials:
+        return (
+            Said(
+                "Nothing is under test in this bin. One bin by itself could not tell what a change does from what "
+                "season, age and chance do.",
+                "We test nothing here now.",
+            ),
+        )
+    return tuple(_trial(one) for one in story.trials)
+
+
+def following(story: Story) -> tuple[Said, ...]:
+    """What is predicted, and what is due."""
+    further = heatwords.rest(story)
+    return (heatwords.soon(story), *(() if further is None else (further,)), *_steps(story))
+
+
+def short(story: Story) -> tuple[str, ...]:
+    """The whole account for a child of ten: six to twelve sentences."""
+    by = {section.name: section.said for section in sections(story)}
+    cold, alive, ahead = by["month"]
+    told = {
+        "cold": cold.short,
+        "room": heatwords.room(story).short if story.animals is not None else "",
+        "alive": alive.short,
+        "nobody": by["animals"][0].short if story.animals is None else "",
+        "fed": by["done"][0].short,
+        "odd": _odd(story, by["surprises"][0]),
+        "ahead": ahead.short,
+        "tests": by["tests"][0].short,
+        "one": by["unknown"][-1].short,
+        "care": next(one.short for one in by["care"] if "hands" in one.short),
+    }
+    for least in ("room", "nobody", "care"):  # left out first, where it would be too much
+        if _sentences(told.values()) > CHILD_MOST:
+            told.pop(least)
+    return tuple(text for text in told.values() if text)
+
+
+def _odd(story: Story, first: Said) -> str:
+    """What a child is told of all that did not fit."""
+    n = sum(fact.surprise for fact in story.readings)
+    if not n:
+        return first.short
+    return f"{heatwords.readings_read(n)} {'does' if n == 1 else 'do'} not fit what we worked out."
+
+
+def _sentences(texts: Iterable[str]) -> int:
+    return sum(len(re.findall(r"[.?!](?=\s|$)", text)) for text in texts)
+
+
+def _steps(story: Story) -> tuple[Said, ...]:
+    """What is due or to heed, by date."""
+    return tuple(_step(one, story.now.date()) for one in story.steps)
+
+
+def _step(one: Step, today: date) -> Said:
+    days = phrases.span(one.first, one.last, today)
+    when = f"On {days}" if one.first == one.last else f"From {days}"
+    says = one.says.rstrip(".")
+    if ". " in says:
+        says = says[:1].lower() + says[1:]
+        full = f"{when}: {says}."
+    else:
+        full = f"{says} ({days})."
+    short = {
+        "reading": f"{when} it is time to read the thermometer.",
+        "count": f"{when} it is time to count worms.",
+        "look": f"{when} it is time to look at the test.",
+        "frost": f"{when} there may be ice in the bedding.",
+        "feeding": f"{when} see if the food is gone.",
+    }[one.kind]
+    provenance: Provenance | None = "predicted" if one.kind == "frost" else None
+    return Said(full, short, (one.first, one.last, says), provenance, ("fit", "weather") if one.kind == "frost" else ())
+
+
+def _trial(one: TrialFact) -> Said:
+    so_far = {
+        "Holds": "So far the idea that we test here has held.",
+        "Fails": "So far the idea that we test here has not held.",
+    }.get(one.sentence.split(" ")[0].rstrip(":"), "We test an idea here. We cannot tell yet how it will end.")
+    statement = one.statement.rstrip(".")
+    return Said(
+        f"{one.name} (this bin: {one.arm}). {statement}. {one.sentence}",
+        so_far,
+        (one.name, one.arm, statement, one.sentence),
+        "estimated",
+        (f"trial-{one.name}",),
+    )
