@@ -6,7 +6,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
-.PHONY: demo test calibration verification bench reconstruction feeding phones power fuzz audit sbom release lock \
+.PHONY: demo test calibration verification bench reconstruction feeding phones power faults fuzz audit sbom release lock \
   clean help
 
 help:  ## say what can be made
@@ -76,6 +76,9 @@ phones: $(VENV)/.dev .build/compiled  ## fifty phones on one journal for a minut
 
 power: $(VENV)/.dev .build/compiled  ## what trials of how many bins can tell, by simulating whole years of them; writes docs/power.md
 	@$(BIN)/python tools/power_page.py
+
+faults: $(VENV)/.dev .build/compiled  ## break made-up journals in every way that can be staged, and look at what is left; writes docs/reliability.md
+	@$(BIN)/python tools/faults.py
 
 fuzz: $(VENV)/.dev .build/compiled  ## scribble over good files and words for some minutes
 	@FUZZ_EXAMPLES=$${FUZZ_EXAMPLES:-3000} $(BIN)/python -m pytest -q -n 2 tests/fuzz

@@ -125,8 +125,7 @@ def alone(folder: Path, data: bytes) -> Path:
 @given(changes=CHANGES, first=st.booleans())
 def test_bytes_changed_in_a_journal(tmp_path: Path, full: Path, changes: Any, first: bool) -> None:
     alone(tmp_path, overwritten((full / FILE).read_bytes(), changes, 4096 if first else None))
-    with suppress(UnicodeDecodeError):  # test_a_damaged_layout_is_told
-        read_or_refuse(lambda: look_through(tmp_path))
+    read_or_refuse(lambda: look_through(tmp_path))
 
 
 @FUZZ
@@ -136,13 +135,12 @@ def test_a_journal_cut_or_shifted(tmp_path: Path, full: Path, data: st.DataObjec
     at, length = data.draw(st.integers(0, len(whole))), data.draw(st.integers(0, len(whole)))
     put = data.draw(st.binary(max_size=16))
     alone(tmp_path, whole[:at] + put + whole[at + length :])
-    with suppress(UnicodeDecodeError):  # the same
-        read_or_refuse(lambda: look_through(tmp_path))
+    read_or_refuse(lambda: look_through(tmp_path))
 
 
 #: What may stand in a cell of another's journal, besides the scraps: other types, and names that lead elsewhere.
 CELLS: st.SearchStrategy[Any] = (
-    st.sampled_from([one for one in SCRAPS if not one.startswith("[[")])  # test_flags_without_end_are_told
+    st.sampled_from(SCRAPS)
     | st.sampled_from([None, 0, 1, -1, 2**62, 1e308, float("inf"), b"", b"\xff\xfe", "x.jpg", "../x.jpg", "[1]"])
     | st.sampled_from([datetime(1, 1, 1).isoformat(), datetime(9999, 12, 31, tzinfo=UTC).isoformat()])
     | st.text(max_size=8)
@@ -172,19 +170,16 @@ def test_cells_changed_in_a_journal(tmp_path: Path, bare: bytes, data: st.DataOb
 # --- found by the above, to be mended in the journal ----------------------------------------------------------
 
 
-@pytest.mark.xfail(raises=UnicodeDecodeError, reason="what SQLite says of a layout that is no text is no text either")
 def test_a_damaged_layout_is_told(tmp_path: Path, full: Path) -> None:
     alone(tmp_path, (full / FILE).read_bytes().replace(b"FOREIGN KEY", b"FOR\xffIGN KEY"))
     assert read_or_refuse(lambda: look_through(tmp_path))
 
 
-@pytest.mark.xfail(raises=RecursionError, reason="only ValueError, TypeError and KeyError count as an unreadable row")
 def test_flags_without_end_are_told(tmp_path: Path, bare: bytes) -> None:
     changed(alone(tmp_path, bare), "UPDATE feedings SET amount_flags = ?", "[" * 50_000)
     assert read_or_refuse(lambda: look_through(tmp_path))
 
 
-@pytest.mark.xfail(raises=AssertionError, reason="Alembic asserts that a layout has a name")
 def test_a_layout_without_a_name_is_told(tmp_path: Path, bare: bytes) -> None:
     changed(alone(tmp_path, bare), "UPDATE alembic_version SET version_num = ?", "")
     read_or_refuse(lambda: look_through(tmp_path))

@@ -22,7 +22,7 @@ from tests.journal.conftest import dump
 from tests.journal.examples import make_bin, one_of_each, reading
 from underlid.journal import database
 from underlid.journal.errors import DamagedJournal, DiskFull, JournalBusy, NewerJournal, UnwritableFolder
-from underlid.journal.store import Journal
+from underlid.journal.store import FILE, Journal
 from underlid.journal.tables import HEAD, metadata
 from underlid.records import SampleCount
 
@@ -241,3 +241,19 @@ def test_one_who_reads_sees_one_moment_while_another_writes(journal: Journal) ->
             other.add_bin(make_bin("south", 2))
         assert connection.execute(count).scalar() == 0
     assert len(journal.entries()) == 7
+
+
+def test_a_creation_cut_off_in_its_first_change_can_go_on(tmp_path):
+    cut, left = tmp_path / "cut", tmp_path / "left"
+    cut.mkdir()
+    left.mkdir()
+    with closing(sqlite3.connect(cut / FILE, isolation_level=None)) as file:
+        file.execute("PRAGMA user_version = 1")
+        file.execute("BEGIN IMMEDIATE")
+        file.execute("PRAGMA cache_size = 1")
+        file.execute("CREATE TABLE t (x)")
+        file.execute("INSERT INTO t SELECT zeroblob(200000)")
+        for each in cut.iterdir():
+            shutil.copy(each, left / each.name)  # as a kill leaves it
+    assert (left / f"{FILE}-journal").exists()
+    Journal.create(left).close()

@@ -12,7 +12,7 @@ from typing import get_args
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from tests.journal.conftest import dump, fresh
+from tests.journal.conftest import BOTH, Stores, dump
 from tests.journal.examples import NOW, amount, journals_of_readings, one_of_each, reading
 from underlid.journal import exchange
 from underlid.journal.cells import UNIT_OF, Exchanged
@@ -29,6 +29,8 @@ from underlid.journal.store import Journal
 from underlid.quantity.amount import parse_amount
 from underlid.quantity.units import CANONICAL
 from underlid.records import MEASURED, AnyEntry, Feeding, Note, Photo, Reading, SampleCount, Sighting
+
+STORES = BOTH
 
 LOGGER = (
     b"\xef\xbb\xbfDate;Temp (C);Where;Battery\r\n"
@@ -71,12 +73,13 @@ def exported(journal: Journal, kind: type[Exchanged] = Reading) -> bytes:
 # --- out and in again -------------------------------------------------------------------------------
 
 
-@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(entries=journals_of_readings())
 def test_readings_go_out_and_in_and_out_with_the_same_bytes(
-    two_bins: Path, tmp_path: Path, entries: Sequence[Reading]
+    stores: Stores, two_bins: Path, tmp_path: Path, entries: Sequence[Reading]
 ) -> None:
-    with fresh(two_bins, tmp_path / "one") as one, fresh(two_bins, tmp_path / "two") as two:
+    folders = [stores.copy(two_bins, tmp_path / name) for name in ("one", "two")]
+    with Journal.open(folders[0]) as one, Journal.open(folders[1]) as two:
         one.add(entries)
         data = exported(one)
         report = import_readings(two, io.BytesIO(data), now=NOW)
@@ -87,9 +90,10 @@ def test_readings_go_out_and_in_and_out_with_the_same_bytes(
 
 @pytest.mark.parametrize("kind", get_args(Exchanged))
 def test_other_kinds_go_out_and_in_and_out_with_the_same_bytes(
-    two_bins: Path, tmp_path: Path, kind: type[Exchanged]
+    stores: Stores, two_bins: Path, tmp_path: Path, kind: type[Exchanged]
 ) -> None:
-    with fresh(two_bins, tmp_path / "one") as one, fresh(two_bins, tmp_path / "two") as two:
+    folders = [stores.copy(two_bins, tmp_path / name) for name in ("one", "two")]
+    with Journal.open(folders[0]) as one, Journal.open(folders[1]) as two:
         one.add(one_of_each())
         data = exported(one, kind)
         assert import_entries(two, io.BytesIO(data), kind=kind, now=NOW).accepted == 1

@@ -6,6 +6,7 @@ import typer
 
 from underlid.cli import (
     answers,
+    backup,
     castings,
     claim,
     count,
@@ -13,6 +14,7 @@ from underlid.cli import (
     feedcheck,
     fitcheck,
     keeping,
+    move,
     outlook,
     ph,
     plan,
@@ -65,6 +67,10 @@ app.command("verdict")(trial.verdict)
 app.command("update")(update.update)
 app.command("year")(year.year)
 app.command("compare")(year.compare)
+app.command("backup")(backup.backup)
+app.command("restore")(backup.restore)
+app.command("verify")(backup.verify)
+app.command("move")(move.move)
 app.command("serve")(serve.serve)
 app.command("demo")(answers.demo)
 app.add_typer(weather.app, name="weather")

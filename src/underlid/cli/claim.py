@@ -45,10 +45,10 @@ def claim(
 
 def known_claims(journal: Path) -> Mapping[str, Claim]:
     """Our claims and those that the journal keeps, if there is one."""
-    from underlid.journal.store import FILE, Journal
+    from underlid.journal.store import Journal
     from underlid.trials.claims import every_claim
 
-    if (journal / FILE).is_file():
+    if Journal.exists(journal):
         with Journal.open(journal) as book:
             if book.own_claims():
                 from underlid import answer  # takes a second, which nobody should wait for ours

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import socket
+import threading
+import time
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -16,6 +18,9 @@ if TYPE_CHECKING:
     from underlid.web.certificate import HomeCertificate
     from underlid.web.devices import Code
     from underlid.web.settings import Settings
+
+
+BACKUP_EVERY_S = 3600.0  # how often it is looked whether one is due
 
 
 class PortTaken(ValueError):
@@ -43,6 +48,10 @@ def serve(
     host: Annotated[
         str | None, typer.Option(help="With --lan: the one address of this computer where others reach it.")
     ] = None,
+    backup_to: Annotated[
+        Path | None,
+        typer.Option("--backup-to", envvar="UNDERLID_BACKUPS", help="Folder to make a backup in, once a day."),
+    ] = None,
 ) -> None:
     """Show the journal's pages in a browser: on this computer alone, or with --lan on paired phones too."""
     from underlid.journal.errors import NoJournal
@@ -54,7 +63,8 @@ def serve(
     for path in (*([] if weather is None else [weather]), *(past or [])):
         path.open("rb").close()  # a name that is wrong is said now, not by the first page
     try:
-        Journal.open(journal).close()
+        with Journal.open(journal) as book:
+            book.check()  # what is damaged is said now, before more is written
     except NoJournal:
         Journal.create(journal).close()
         print(f"A new journal was made in {journal}.")
@@ -62,6 +72,8 @@ def serve(
         journal=journal, weather=weather, past=tuple(past or ()), place=place_of(place),
         host=(host or "0.0.0.0") if lan else "127.0.0.1", port=port, lan=lan,
     )  # fmt: skip
+    if backup_to is not None:
+        threading.Thread(target=_back_up, args=(settings, backup_to), name="underlid backup", daemon=True).start()
     with closing(listen("127.0.0.1", port)) as here:
         if not lan:
             _run(settings, here, None, None)
@@ -121,6 +133,19 @@ def _run(
         _invite(settings, app.state.pairing.renew(), certificate, f"{address}/devices")
     tls = None if home is None or certificate is None else (home, certificate.context())
     HomeServer(config_of(app), tls).run(sockets=[here])
+
+
+def _back_up(settings: Settings, folder: Path) -> None:
+    """Make a backup where the last is a day old, for as long as the server runs; what fails is tried again."""
+    from underlid.journal.backup import automatic
+    from underlid.journal.errors import JournalError
+
+    while True:
+        try:
+            automatic(settings.journal, folder, settings.now())
+        except (JournalError, ValueError, OSError) as error:
+            print(f"No backup was made: {error}", flush=True)
+        time.sleep(BACKUP_EVERY_S)
 
 
 def _invite(settings: Settings, code: Code, certificate: HomeCertificate, devices: str) -> None:

@@ -17,8 +17,8 @@ from underlid.update.own import words_from
 from underlid.update.story import Story, Truth
 
 KEEPER = "an invented keeper"
-WORDS = """Everything here is invented: the bins, the readings, the pictures and I. The weather is a typical year at a real
-place.
+WORDS = """Everything here is invented: the bins, the readings, the pictures and I. The weather is a typical
+year at a real place.
 
 January was the month I had waited for: the first nights cold enough to see what a small bin does with them.
 

@@ -378,10 +378,10 @@ def clear(folder: Path, bins: Collection[str]) -> None:
 
     try:
         with Journal.open(folder) as earlier:
-            names = {record.name for record in earlier.bins()}
+            names, elsewhere = {record.name for record in earlier.bins()}, earlier.url
     except NoJournal:
         return
-    if not names <= set(bins):
+    if elsewhere is not None or not names <= set(bins):
         raise NotTheDemos(f"{folder} holds a journal of your own; give the demo another folder with --out.")
     for leftover in folder.glob(f"{FILE}*"):
         leftover.unlink()

@@ -31,7 +31,7 @@ class JournalExists(JournalError):
 
 class NotAJournal(JournalError):
     """{path} is not an underlid journal ({detail}): name the folder that holds the right one,
-    or keep this file as it is and go on from your latest backup."""
+    or keep it as it is and go on from your latest backup."""
 
 
 class NewerJournal(JournalError):
@@ -58,6 +58,84 @@ class DiskFailed(JournalError):
 
 class JournalBusy(JournalError):
     """{path} is being written by another program, so nothing was stored: try again in a moment."""
+
+
+class Collided(JournalBusy):
+    """{path} was changed by another program at the same moment, so nothing was stored: try again in a moment."""
+
+
+# --- a database on a server: nobody who writes has done anything wrong, and the same again later is right ------------
+
+
+class ServerTrouble(JournalBusy):
+    """{path} could not do this ({detail}), so nothing was stored: ask whoever keeps the server, then try again."""
+
+
+class ServerAway(ServerTrouble):
+    """{path} is not reached ({detail}), so nothing was stored:
+    see that the server runs and that the network is there, then try again."""
+
+
+class StoringUnsure(ServerTrouble):
+    """The connection to {path} was lost at the moment of storing, so it is not known whether this was stored:
+    do the same again, which is harmless, since what is there already is known by its id."""
+
+
+class WrongPassword(ServerTrouble):
+    """{path} did not let this program in ({detail}): see that the name in the url is right, and that its password
+    is in ~/.pgpass, in PGPASSWORD or in a service file."""
+
+
+class NoDatabase(ServerTrouble):
+    """There is no database at {path} ({detail}): have it made with createdb, or mend the url."""
+
+
+class NotAllowed(ServerTrouble):
+    """{path} did not allow this ({detail}), so nothing was stored:
+    ask whoever keeps the server for the right to read and to add."""
+
+
+class JournalMoved(JournalBusy):
+    """The records of {folder} were moved while this was open, so nothing was stored: do it again."""
+
+
+class NoDriver(JournalError):
+    """{path} is a PostgreSQL database, and the package that reaches it is missing:
+    install underlid[postgres], then try again."""
+
+
+class BadUrl(JournalError):
+    """{url} is not the url of a PostgreSQL database ({detail}): write it as postgresql://keeper@db.example/worms."""
+
+
+class PasswordInUrl(JournalError):
+    """The url {path} came with a password, which would lie open in a file: leave it out, and put the password
+    into ~/.pgpass, PGPASSWORD or a service file."""
+
+
+class BadPointer(JournalError):
+    """{path} does not say where the records are ({detail}): write one line into it,
+    url = "postgresql://keeper@db.example/worms"."""
+
+
+class NotUtf8(JournalError):
+    """{path} keeps text as {encoding}, which cannot hold every letter: have a database made with UTF8."""
+
+
+# --- moving -----------------------------------------------------------------------------------------
+
+
+class AlreadyThere(JournalError):
+    """The records of {folder} are in {path} already, so nothing was moved."""
+
+
+class OtherJournal(JournalError):
+    """{path} holds records that are not in {folder} ({detail}), so nothing was moved: name an empty database."""
+
+
+class NotTheSame(JournalError):
+    """What arrived in {path} is not what left {folder} ({detail}), so the journal stays where it was:
+    keep it as it is, and tell whoever keeps the server."""
 
 
 # --- bins -------------------------------------------------------------------------------------------

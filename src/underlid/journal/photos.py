@@ -8,7 +8,7 @@ from pathlib import Path
 
 from underlid.files import write_whole
 from underlid.journal.errors import NoJournal, NoPhoto, NotAPhoto, PhotoTooLarge, disk_error
-from underlid.journal.store import FILE, PHOTOS
+from underlid.journal.store import PHOTOS, Journal
 
 MAX_BYTES = 50_000_000
 SUFFIXES = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
@@ -30,7 +30,7 @@ def add_photo(folder: Path | str, picture: Path | str) -> StoredPhoto:
     When this returns, the copy is on the disk; when it raises a JournalError, nothing is left behind.
     """
     folder, picture = Path(folder), Path(picture)
-    if not (folder / FILE).is_file():
+    if not Journal.exists(folder):
         raise NoJournal(folder=folder)
     data = _read(picture)
     sha256 = hashlib.sha256(data).hexdigest()

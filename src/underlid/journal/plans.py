@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Table
 
 from underlid.journal.errors import PlanExists, TakenId, UnreadableRow, Unstorable
 from underlid.journal.queries import insert_rows, load_records
-from underlid.journal.rows import Row, as_row, named, same_content
+from underlid.journal.rows import Row, as_row, check_name, named, same_content
 from underlid.journal.rules import unknown_plan
 from underlid.journal.tables import own_claims, plan_changes, plans
 from underlid.records import OwnClaims, PlanChange, RegisteredPlan
@@ -34,6 +34,7 @@ def add_plan(connection: Connection, new: RegisteredPlan) -> None:
     for other in standing.values():
         if new.name.casefold() == other.name.casefold():
             raise PlanExists(name=other.name, when=f"{other.registered_at:%Y-%m-%d %H:%M}")
+    check_name("name", new)
     insert_rows(connection, plans, [row])
 
 
@@ -84,6 +85,7 @@ def load_claims(connection: Connection) -> list[OwnClaims]:
 def _add(connection: Connection, table: Table, new: PlanChange | OwnClaims, row: Row) -> None:
     earlier = load_records(connection, type(new), table, table.c.id == new.id)
     if not earlier:
+        check_name("id", new)
         insert_rows(connection, table, [row])
     elif not same_content(new, earlier[0]):
         raise TakenId(what=named(new))

@@ -7,12 +7,13 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, Table, insert, or_, select
+from sqlalchemy import ARRAY, ColumnElement, Connection, Select, Table, any_, insert, literal, or_, select
 
 from underlid.journal.errors import UnreadableRow
-from underlid.journal.rows import Record, Row, amount_of, as_record, as_row, stage_counts, stage_rows
+from underlid.journal.rows import Record, Row, amount_of, as_record, as_row, is_text, stage_counts, stage_rows
 from underlid.journal.tables import (
     ENTRY_TABLES,
+    Words,
     bedding_layers,
     bins,
     containers,
@@ -74,12 +75,15 @@ def load_entries(
 
 def load_linked(connection: Connection, ids: Sequence[str]) -> dict[str, AnyEntry]:
     """Return, by id, the entries with these ids and those that correct one of them."""
+    ids = [each for each in ids if is_text(each)]  # no other is there, and not every store may be asked for one
     lots = [ids[start : start + LOT] for start in range(0, len(ids), LOT)]
     return {
         entry.id: entry
         for lot in lots
         for kind, table in ENTRY_TABLES.items()
-        for entry in _of_kind(connection, kind, [or_(table.c.id.in_(lot), table.c.corrects.in_(lot))])
+        for entry in _of_kind(
+            connection, kind, [or_(*(_among(connection, table.c[name], lot) for name in ("id", "corrects")))]
+        )
     }
 
 
@@ -104,6 +108,12 @@ def _of_kind(connection: Connection, kind: type[AnyEntry], where: Sequence[Colum
             yield as_record(kind, row, **more)
 
 
+def _among(connection: Connection, column: ColumnElement[str], values: Sequence[str]) -> ColumnElement[bool]:
+    if connection.dialect.name == "postgresql":  # which takes a list as one value, and far sooner than as many
+        return column == any_(literal(list(values), ARRAY(Words)))
+    return column.in_(values)
+
+
 def _rows(connection: Connection, query: Select[Any]) -> list[dict[str, Any]]:
     return [row._asdict() for row in connection.execute(query)]
 
@@ -112,5 +122,5 @@ def _rows(connection: Connection, query: Select[Any]) -> list[dict[str, Any]]:
 def _reading(table: Table) -> Iterator[None]:
     try:
         yield
-    except (ValueError, TypeError, KeyError) as error:
+    except (ValueError, TypeError, KeyError, RecursionError) as error:
         raise UnreadableRow(f"a row of {table.name} cannot be read") from error

@@ -40,6 +40,9 @@ MAX_TEXT = 100_000
 #: Longest `text`, a whole file in one column that CSV never carries: far above any plan or claims file.
 MAX_FILE = 1_000_000
 
+#: Longest id or name, in characters: a row of PostgreSQL's indexes holds no more than two of these.
+MAX_NAME = 300
+
 NOT_NOTED_AT = {"noted_at": None}
 
 
@@ -146,8 +149,9 @@ def amount_columns(name: str, amount: VagueAmount | None) -> Row:
     if amount.low > amount.high or amount.low == math.inf or amount.high == -math.inf:
         raise ValueError(f"its low end {amount.low} is above its high end {amount.high}, swap them")
     return {
-        f"{name}_low": float(amount.low) if math.isfinite(amount.low) else None,
-        f"{name}_high": float(amount.high) if math.isfinite(amount.high) else None,
+        # SQLite has no minus zero: adding 0.0 takes it to be zero everywhere.
+        f"{name}_low": float(amount.low) + 0.0 if math.isfinite(amount.low) else None,
+        f"{name}_high": float(amount.high) + 0.0 if math.isfinite(amount.high) else None,
         f"{name}_unit": _text(amount.unit),
         f"{name}_kind": _choice(amount.kind, get_args(Kind)),
         f"{name}_words": _text(amount.words),
@@ -199,9 +203,22 @@ def _text(value: Any, most: int = MAX_TEXT) -> str:
         raise ValueError(f"{value!r} is not text")
     if len(value) > most:
         raise ValueError(f"it has {len(value)} characters and {most} is the most, shorten it or split it")
-    if "\0" in value or any("\ud800" <= letter <= "\udfff" for letter in value):
+    if not is_text(value):
         raise ValueError("it holds a sign that is not text, type it again")
     return value
+
+
+def is_text(value: str) -> bool:
+    """Whether every store can hold a text: no NUL, which PostgreSQL has not, and no half of a letter."""
+    return "\0" not in value and not any("\ud800" <= letter <= "\udfff" for letter in value)
+
+
+def check_name(field: str, record: Storable) -> None:
+    """Raise Unstorable if an id or a name is too long to be looked up by."""
+    value = getattr(record, field)
+    if len(value) > MAX_NAME:
+        detail = f"it has {len(value)} characters and {MAX_NAME} is the most, shorten it"
+        raise Unstorable(field=field, what=named(record), detail=detail)
 
 
 def _flags(flags: tuple[str, ...]) -> str:

@@ -21,7 +21,7 @@ from underlid.journal.errors import (
     UnknownTimezone,
     Unstorable,
 )
-from underlid.journal.rows import as_row, kind_name, named, same_content, stage_rows
+from underlid.journal.rows import as_row, check_name, kind_name, named, same_content, stage_rows
 from underlid.records import AnyEntry, Bin, SampleCount
 
 
@@ -65,6 +65,10 @@ def is_new_bin(new: Bin, standing: Mapping[str, Bin]) -> bool:
         return False
     if new.name.casefold() in {name.casefold() for name in standing}:
         raise DuplicateBin(name=new.name)
+    for field in ("id", "name"):
+        check_name(field, new)
+    for layer in new.layers:
+        check_name("id", layer)
     return True
 
 
@@ -80,6 +84,7 @@ def is_new(entry: AnyEntry, standing: Standing) -> bool:
         if same_content(entry, standing.entries[entry.id]):
             return False
         raise DuplicateEntry(what=_capital(named(entry)))
+    check_name("id", entry)
     home = standing.bins.get(entry.bin)
     if home is None:
         raise unknown_bin(entry.bin, standing.bins)

@@ -1,5 +1,8 @@
 """A journal: one folder with one SQLite file `journal.sqlite` and the pictures in `photos/`.
 
+For a school or a club the records may be in a PostgreSQL database instead: `Journal.create(folder, url)`. The folder
+then holds `journal.toml`, which names the database, and is opened as any other; see `place`.
+
     with Journal.open(folder) as journal:
         journal.add([reading])
         journal.entries("north", kind=Reading)
@@ -19,18 +22,32 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar, overload
 
-from sqlalchemy import Connection, Engine, text
+from sqlalchemy import Connection, Engine
 
 from underlid.files import sync_folder
-from underlid.journal.database import connect, for_writing, migrate, revision, speaking
+from underlid.journal.database import (
+    commit,
+    connect,
+    for_reading,
+    for_writing,
+    migrate,
+    problems,
+    revision,
+    speaking,
+    trying_again,
+)
 from underlid.journal.errors import (
     DamagedJournal,
     JournalError,
     JournalExists,
+    JournalMoved,
     NoJournal,
+    NotAJournal,
     UnknownEntry,
     disk_error,
 )
+from underlid.journal.place import FILE as FILE
+from underlid.journal.place import POINTER, Where, address, holds_journal, point, shown, where
 from underlid.journal.plans import (
     add_change,
     add_claims,
@@ -54,7 +71,6 @@ from underlid.journal.tables import HEAD, bedding_layers, bins, containers
 from underlid.quantity.amount import VagueAmount
 from underlid.records import AnyEntry, Bin, OwnClaims, PlanChange, RegisteredPlan
 
-FILE = "journal.sqlite"
 PHOTOS = "photos"
 
 Kept = TypeVar("Kept", bound=AnyEntry)
@@ -66,51 +82,78 @@ class Journal:
     def __init__(self, folder: Path, engine: Engine) -> None:
         self.folder = folder
         self._engine = engine
+        self._where = where(folder)
 
     @classmethod
-    def create(cls, folder: Path | str) -> Self:
-        """Make a new journal in `folder`, which is made too if it is missing."""
+    def create(cls, folder: Path | str, url: str | None = None) -> Self:
+        """Make a new journal in `folder`, which is made too if it is missing.
+
+        With a `url` such as postgresql://keeper@db.example/worms its records go into that database, which must be
+        there and empty.
+        """
         folder = Path(folder)
-        path = folder / FILE
+        if url is not None:
+            address(url)
         try:
             (folder / PHOTOS).mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise disk_error(error, folder) from error
         # A file without tables is what a creation that was cut off leaves: go on with it.
-        if path.exists() and revision(path) is not None:
+        if (folder / POINTER).exists() or ((folder / FILE).exists() and revision(folder / FILE) is not None):
             raise JournalExists(folder=folder)
-        journal = cls(folder, connect(path))
-        with journal._closing_on_error():
-            migrate(journal._engine, path)
+        store: Where = folder / FILE if url is None else address(url)
+        engine = connect(store)
+        with _closing_on_error(engine):
+            if not isinstance(store, Path) and revision(store, engine) is not None and _holds_bins(store, engine):
+                raise JournalExists(folder=shown(store))
+            migrate(engine, store)
             try:
+                if not isinstance(store, Path):
+                    point(folder, store)
                 sync_folder(folder)
                 sync_folder(folder.absolute().parent)
             except OSError as error:
                 raise disk_error(error, folder) from error
-        return journal
+            return cls(folder, engine)
 
     @classmethod
     def open(cls, folder: Path | str) -> Self:
         """Open the journal in `folder`; one made by an older underlid is brought up to date first."""
         folder = Path(folder)
-        path = folder / FILE
-        if not path.is_file() or (found := revision(path)) is None:
+        store = where(folder)
+        if isinstance(store, Path) and not store.is_file():
             raise NoJournal(folder=folder)
-        journal = cls(folder, connect(path))
-        with journal._closing_on_error():
+        engine = connect(store)
+        with _closing_on_error(engine):
+            found = revision(store, engine)
+            if found is None and isinstance(store, Path):
+                raise NoJournal(folder=folder)
+            if found is None:
+                raise NotAJournal(path=shown(store), detail="it is empty")
             if found != HEAD:
-                migrate(journal._engine, path)
-            with journal._reading() as connection:  # so that a file that cannot be used fails here
+                migrate(engine, store)
+            journal = cls(folder, engine)
+            with journal._reading() as connection:  # so that a store that cannot be used fails here
                 load_bins(connection)
         return journal
 
+    @staticmethod
+    def exists(folder: Path | str) -> bool:
+        """Whether a journal is in `folder`, wherever its records are; whether it can be opened is not looked at."""
+        return holds_journal(Path(folder))
+
     @property
     def path(self) -> Path:
-        """The SQLite file."""
+        """The SQLite file, for a journal that has its records there."""
         return self.folder / FILE
 
+    @property
+    def url(self) -> str | None:
+        """The database that the records are in, None if that is the SQLite file."""
+        return None if isinstance(self._where, Path) else shown(self._where)
+
     def close(self) -> None:
-        """Close the file."""
+        """Close the file, or the connections to the server."""
         self._engine.dispose()
 
     def __enter__(self) -> Self:
@@ -122,12 +165,10 @@ class Journal:
         self.close()
 
     def check(self) -> None:
-        """Read the whole file; raise DamagedJournal if anything in it is not as it was written."""
+        """Read the whole store; raise DamagedJournal if anything in it is not as it was written."""
         with self._reading() as connection:
-            problems = [row[0] for row in connection.execute(text("PRAGMA integrity_check"))]
-            problems += [f"loose row in {row[0]}" for row in connection.execute(text("PRAGMA foreign_key_check"))]
-            if problems != ["ok"]:
-                raise DamagedJournal(path=self.path, detail="; ".join(problems[:3]))
+            if wrong := problems(connection):
+                raise DamagedJournal(path=shown(self._where), detail="; ".join(wrong[:3]))
             load_bins(connection)
             load_entries(connection)
             load_containers(connection)
@@ -137,6 +178,7 @@ class Journal:
 
     # --- bins ---------------------------------------------------------------------------------------
 
+    @trying_again
     def add_bin(self, new: Bin) -> None:
         """Store a bin and its bedding; the same bin again is harmless.
 
@@ -146,7 +188,7 @@ class Journal:
             if is_new_bin(new, load_bins(connection)):
                 insert_rows(connection, bins, [as_row(new)])
                 insert_rows(connection, bedding_layers, [as_row(layer) | {"bin": new.name} for layer in new.layers])
-                connection.commit()
+                commit(connection)
 
     def bins(self) -> tuple[Bin, ...]:
         """Every bin, the longest running first."""
@@ -172,6 +214,7 @@ class Journal:
         for error in self.offer(entries).values():
             raise error
 
+    @trying_again
     def offer(
         self, entries: Sequence[AnyEntry], *, skip_bad: bool = False, dry_run: bool = False
     ) -> dict[int, JournalError]:
@@ -193,7 +236,7 @@ class Journal:
                     refused[position] = error
             if not dry_run and (skip_bad or not refused):
                 insert_entries(connection, new)
-                connection.commit()
+                commit(connection)
         return dict(sorted(refused.items()))
 
     @overload
@@ -238,6 +281,7 @@ class Journal:
 
     # --- containers ---------------------------------------------------------------------------------
 
+    @trying_again
     def set_container(self, name: str, holds: VagueAmount) -> None:
         """Say how much (L or kg) a container of the keeper's holds. What was said before stays in the file.
 
@@ -248,7 +292,7 @@ class Journal:
         with self._writing() as connection:
             if load_containers(connection).get(name) != holds:
                 insert_rows(connection, containers, [row])
-                connection.commit()
+                commit(connection)
 
     def containers(self) -> dict[str, VagueAmount]:
         """Return what the keeper's own containers hold, by name."""
@@ -257,6 +301,7 @@ class Journal:
 
     # --- trial plans --------------------------------------------------------------------------------
 
+    @trying_again
     def register(self, plan: RegisteredPlan) -> None:
         """Store a trial plan for good; the same text again under the same name is harmless.
 
@@ -264,7 +309,7 @@ class Journal:
         """
         with self._writing() as connection:
             add_plan(connection, plan)
-            connection.commit()
+            commit(connection)
 
     def plans(self) -> tuple[RegisteredPlan, ...]:
         """Every registered plan, the first registered first."""
@@ -276,6 +321,7 @@ class Journal:
         with self._reading() as connection:
             return load_plan(connection, name)
 
+    @trying_again
     def change_plan(self, change: PlanChange) -> None:
         """Store a change to a registered plan, which itself stays; the same change again is harmless.
 
@@ -283,7 +329,7 @@ class Journal:
         """
         with self._writing() as connection:
             add_change(connection, change)
-            connection.commit()
+            commit(connection)
 
     def plan_changes(self, name: str) -> tuple[PlanChange, ...]:
         """Return the changes to one plan, oldest first; raise UnknownPlan if it is not there."""
@@ -291,11 +337,12 @@ class Journal:
             load_plan(connection, name)
             return tuple(load_changes(connection, name))
 
+    @trying_again
     def keep_claims(self, own: OwnClaims) -> None:
         """Store the keeper's own claims as they were given; the earlier ones stay, and the same again is harmless."""
         with self._writing() as connection:
             add_claims(connection, own)
-            connection.commit()
+            commit(connection)
 
     def own_claims(self) -> tuple[OwnClaims, ...]:
         """Return all that the keeper gave as own claims, oldest first."""
@@ -305,20 +352,33 @@ class Journal:
     # --- inside -------------------------------------------------------------------------------------
 
     @contextmanager
-    def _closing_on_error(self) -> Iterator[None]:
-        try:
-            yield
-        except BaseException:
-            self.close()
-            raise
-
-    @contextmanager
     def _reading(self) -> Iterator[Connection]:
-        with speaking(self.path), self._engine.connect() as connection:
+        with speaking(self._where), for_reading(self._engine).connect() as connection:
+            self._stay()
             yield connection
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
         """Lock for writing; what is not committed when the block ends was never there."""
-        with speaking(self.path), for_writing(self._engine).connect() as connection:
+        with speaking(self._where), for_writing(self._engine).connect() as connection:
+            connection.begin()
+            self._stay()  # under the lock: a move holds it while it changes where the records are
             yield connection
+
+    def _stay(self) -> None:
+        if where(self.folder) != self._where:
+            raise JournalMoved(folder=self.folder)
+
+
+def _holds_bins(store: Where, engine: Engine) -> bool:
+    with speaking(store), for_reading(engine).connect() as connection:
+        return bool(load_bins(connection))
+
+
+@contextmanager
+def _closing_on_error(engine: Engine) -> Iterator[None]:
+    try:
+        yield
+    except BaseException:
+        engine.dispose()
+        raise

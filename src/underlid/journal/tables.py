@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from sqlalchemy import (
     REAL,
+    TEXT,
     CheckConstraint,
     Column,
     Double,
@@ -37,6 +38,9 @@ metadata = MetaData(
     }
 )
 
+#: Text is compared byte by byte, as SQLite does, whatever the language of the server.
+Words = Text().with_variant(TEXT(collation="C"), "postgresql")
+
 #: SQLite's STRICT tables know REAL, which is 8 bytes there and 4 in PostgreSQL.
 Number: Double[float] = Double().with_variant(REAL(), "sqlite")
 
@@ -47,17 +51,17 @@ def _amount(name: str, *, optional: bool = False) -> Parts:
     return [
         Column(f"{name}_low", Number),
         Column(f"{name}_high", Number),
-        *(Column(f"{name}_{part}", Text, nullable=optional) for part in ("unit", "kind", "words", "flags")),
+        *(Column(f"{name}_{part}", Words, nullable=optional) for part in ("unit", "kind", "words", "flags")),
         CheckConstraint(f"{name}_low <= {name}_high", name=f"{name}_in_order"),
     ]
 
 
 def _time(name: str) -> Parts:
-    return [Column(f"{name}_{part}", Text, nullable=False) for part in ("start", "end", "kind", "words", "flags")]
+    return [Column(f"{name}_{part}", Words, nullable=False) for part in ("start", "end", "kind", "words", "flags")]
 
 
 def _text(*names: str) -> Parts:
-    return [Column(name, Text, nullable=False) for name in names]
+    return [Column(name, Words, nullable=False) for name in names]
 
 
 def _table(name: str, *parts: Column[str] | Column[float] | Column[int] | object) -> Table:
@@ -72,12 +76,12 @@ def _entries(name: str, *parts: object) -> Table:
     """
     return _table(
         name,
-        Column("id", Text, primary_key=True),
-        Column("bin", Text, ForeignKey("bins.name"), nullable=False, index=True),
+        Column("id", Words, primary_key=True),
+        Column("bin", Words, ForeignKey("bins.name"), nullable=False, index=True),
         *_time("when"),
         *_text("words"),
-        Column("corrects", Text, unique=True),
-        Column("noted_at", Text),
+        Column("corrects", Words, unique=True),
+        Column("noted_at", Words),
         *parts,
         UniqueConstraint("id", "bin"),
         ForeignKeyConstraint(["corrects", "bin"], [f"{name}.id", f"{name}.bin"]),
@@ -86,8 +90,8 @@ def _entries(name: str, *parts: object) -> Table:
 
 bins = _table(
     "bins",
-    Column("id", Text, primary_key=True),
-    Column("name", Text, nullable=False, unique=True),
+    Column("id", Words, primary_key=True),
+    Column("name", Words, nullable=False, unique=True),
     *_time("started"),
     *_text("timezone"),
     *_amount("length"),
@@ -97,13 +101,13 @@ bins = _table(
     *_amount("wall_thickness"),
     *_amount("founders"),
     *_text("species", "words"),
-    Column("noted_at", Text),
+    Column("noted_at", Words),
 )
 
 bedding_layers = _table(
     "bedding_layers",
-    Column("id", Text, primary_key=True),
-    Column("bin", Text, ForeignKey("bins.name"), nullable=False),
+    Column("id", Words, primary_key=True),
+    Column("bin", Words, ForeignKey("bins.name"), nullable=False),
     Column("position", Integer, nullable=False),
     *_text("material"),
     *_amount("depth"),
@@ -129,7 +133,7 @@ claims = _entries("claims", *_text("sentence"))
 
 sample_stages = _table(
     "sample_stages",
-    Column("sample", Text, ForeignKey("sample_counts.id"), primary_key=True),
+    Column("sample", Words, ForeignKey("sample_counts.id"), primary_key=True),
     Column("position", Integer, primary_key=True),
     *_text("stage"),
     *_amount("count"),
@@ -146,22 +150,22 @@ containers = _table(
 #: The text is the plan; what a plan says is not for a table to know, so `bin` below may name any bin.
 plans = _table(
     "plans",
-    Column("name", Text, primary_key=True),
+    Column("name", Words, primary_key=True),
     *_text("text", "sha256", "registered_at"),
 )
 
 plan_changes = _table(
     "plan_changes",
-    Column("id", Text, primary_key=True),
-    Column("plan", Text, ForeignKey("plans.name"), nullable=False, index=True),
+    Column("id", Words, primary_key=True),
+    Column("plan", Words, ForeignKey("plans.name"), nullable=False, index=True),
     *_text("what"),
-    Column("bin", Text),
+    Column("bin", Words),
     *_text("words", "noted_at"),
 )
 
 own_claims = _table(
     "own_claims",
-    Column("id", Text, primary_key=True),
+    Column("id", Words, primary_key=True),
     *_text("text", "noted_at"),
 )
 

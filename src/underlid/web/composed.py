@@ -120,7 +120,7 @@ def made_of(journal: Path, bin: str, month: str) -> Made | None:
         return Made(
             datetime.fromisoformat(told["made_at"]), told["files"], told["notes"], told["asked"], told["entries"]
         )
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
 
 

@@ -8,6 +8,7 @@ down_revision = None
 branch_labels = None
 depends_on = None
 
+Words = sa.Text().with_variant(sa.TEXT(collation="C"), "postgresql")
 Number: sa.Double[float] = sa.Double().with_variant(sa.REAL(), "sqlite")
 
 GROWING = (
@@ -26,7 +27,7 @@ GROWING = (
 
 
 def _text(*names: str) -> list[sa.Column[str]]:
-    return [sa.Column(name, sa.Text, nullable=False) for name in names]
+    return [sa.Column(name, Words, nullable=False) for name in names]
 
 
 def _time(name: str) -> list[sa.Column[str]]:
@@ -37,7 +38,7 @@ def _amount(table: str, name: str, *, optional: bool = False) -> list[sa.schema.
     return [
         sa.Column(f"{name}_low", Number),
         sa.Column(f"{name}_high", Number),
-        *(sa.Column(f"{name}_{part}", sa.Text, nullable=optional) for part in ("unit", "kind", "words", "flags")),
+        *(sa.Column(f"{name}_{part}", Words, nullable=optional) for part in ("unit", "kind", "words", "flags")),
         sa.CheckConstraint(f"{name}_low <= {name}_high", name=op.f(f"ck_{table}_{name}_in_order")),
     ]
 
@@ -45,12 +46,12 @@ def _amount(table: str, name: str, *, optional: bool = False) -> list[sa.schema.
 def _entries(table: str, *parts: sa.schema.SchemaItem) -> None:
     op.create_table(
         table,
-        sa.Column("id", sa.Text, nullable=False),
+        sa.Column("id", Words, nullable=False),
         *_text("bin"),
         *_time("when"),
         *_text("words"),
-        sa.Column("corrects", sa.Text),
-        sa.Column("noted_at", sa.Text),
+        sa.Column("corrects", Words),
+        sa.Column("noted_at", Words),
         *parts,
         sa.PrimaryKeyConstraint("id", name=op.f(f"pk_{table}")),
         sa.ForeignKeyConstraint(["bin"], ["bins.name"], name=op.f(f"fk_{table}_bin")),
@@ -68,7 +69,7 @@ def upgrade() -> None:
     """Make every table, and the triggers that keep each one from being changed."""
     op.create_table(
         "bins",
-        sa.Column("id", sa.Text, nullable=False),
+        sa.Column("id", Words, nullable=False),
         *_text("name"),
         *_time("started"),
         *_text("timezone"),
@@ -79,14 +80,14 @@ def upgrade() -> None:
         *_amount("bins", "wall_thickness"),
         *_amount("bins", "founders"),
         *_text("species", "words"),
-        sa.Column("noted_at", sa.Text),
+        sa.Column("noted_at", Words),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_bins")),
         sa.UniqueConstraint("name", name=op.f("uq_bins_name")),
         sqlite_strict=True,
     )
     op.create_table(
         "bedding_layers",
-        sa.Column("id", sa.Text, nullable=False),
+        sa.Column("id", Words, nullable=False),
         *_text("bin"),
         sa.Column("position", sa.Integer, nullable=False),
         *_text("material"),
@@ -130,6 +131,18 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_containers")),
         sqlite_strict=True,
     )
+    if op.get_bind().dialect.name == "postgresql":
+        op.execute(
+            "CREATE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
+            "RAISE EXCEPTION 'a journal is never changed: add a correction instead' "
+            "USING ERRCODE = 'integrity_constraint_violation'; END $$"
+        )
+        for table in GROWING:
+            op.execute(
+                f"CREATE TRIGGER {table}_refuse_change BEFORE UPDATE OR DELETE OR TRUNCATE ON {table} "
+                "FOR EACH STATEMENT EXECUTE FUNCTION refuse_change()"
+            )
+        return
     for table in GROWING:
         for verb in ("UPDATE", "DELETE"):
             op.execute(

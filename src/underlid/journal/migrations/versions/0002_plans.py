@@ -8,11 +8,13 @@ down_revision = "0001"
 branch_labels = None
 depends_on = None
 
+Words = sa.Text().with_variant(sa.TEXT(collation="C"), "postgresql")
+
 GROWING = ("plans", "plan_changes", "own_claims")
 
 
 def _text(*names: str) -> list[sa.Column[str]]:
-    return [sa.Column(name, sa.Text, nullable=False) for name in names]
+    return [sa.Column(name, Words, nullable=False) for name in names]
 
 
 def upgrade() -> None:
@@ -26,7 +28,7 @@ def upgrade() -> None:
     op.create_table(
         "plan_changes",
         *_text("id", "plan", "what"),
-        sa.Column("bin", sa.Text),
+        sa.Column("bin", Words),
         *_text("words", "noted_at"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_plan_changes")),
         sa.ForeignKeyConstraint(["plan"], ["plans.name"], name=op.f("fk_plan_changes_plan")),
@@ -39,6 +41,13 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_own_claims")),
         sqlite_strict=True,
     )
+    if op.get_bind().dialect.name == "postgresql":
+        for table in GROWING:
+            op.execute(
+                f"CREATE TRIGGER {table}_refuse_change BEFORE UPDATE OR DELETE OR TRUNCATE ON {table} "
+                "FOR EACH STATEMENT EXECUTE FUNCTION refuse_change()"
+            )
+        return
     for table in GROWING:
         for verb in ("UPDATE", "DELETE"):
             op.execute(
