@@ -20,7 +20,7 @@ from PIL import Image
 from tests.update.sample import ENTRIES, NOW, READINGS, ZONE, amount, on, reading, sample, truth
 from underlid.records import Feeding
 from underlid.update.facts import Provenance, Range, Story, TrialFact
-from underlid.update.lifefacts import Acid, Animals, Daily, Eaten, Own, Picture, Step
+from underlid.update.lifefacts import Acid, Animals, Daily, Eaten, Found, Own, Picture, Step
 from underlid.update.story import tell
 
 DAY_S = 86400
@@ -205,7 +205,7 @@ def gone() -> Story:
             animals(), worms=none, before=ranged(1, 3, 7), change=ranged(-6, -3, -1), alive=0.22,
             stages=tuple((stage, ranged(0, 0, 1)) for stage, _ in animals().stages), live_g=ranged(0, 0, 0.3, "g"),
             density_g_m2=ranged(0, 0, 2, "g/m2"), samples=0, sightings=0,
-            careful=("Nothing was counted or seen: these figures rest on founders and published rates alone.",),
+            careful=(),
         ),
         eaten=replace(
             EATEN, feedings=0, unweighed=0, given_g=None, can_eat_g=ranged(0, 0.004, 0.6, "g", "predicted"), ripe=None,
@@ -216,16 +216,15 @@ def gone() -> Story:
 
 def crowded() -> Story:
     """A big colony that grows, with counts that contradict it."""
-    slip = (
-        "Hardly any life that founders, bedding and the other counts allow agrees with “one litre by hand” "
-        "(25 Jan 2026): it is taken for a slip with a chance of 83%. Either it is one, or something is wrong with the "
-        "rest."
+    in_hand = (
+        Found(date(2026, 1, 11), "about 10 to 14 adults seen", False),
+        Found(date(2026, 1, 25), "4 adults, 1 cocoon counted in 1 L", True),
     )
     return story(
         animals=replace(
             animals(), worms=ranged(1204, 1713, 2388), before=ranged(700, 903, 1190), change=ranged(311, 806, 1302),
             live_g=ranged(402, 613, 1106, "g"), density_g_m2=ranged(1902, 2901, 5230, "g/m2"), crowded=0.43,
-            careful=(slip,), samples=5, sightings=0,
+            found=in_hand, samples=5, sightings=1,
         ),
         eaten=replace(EATEN, feedings=1, unweighed=0, given_g=ranged(1480, 1520, 1560, "g", "read")),
         trials=(
@@ -258,7 +257,12 @@ STORIES = {
     "bare": bare,
     "three": three,
     "year": year,
-    "december": lambda: living(_plain("december")),
+    # Told long afterwards, as `tell` leaves it.
+    "december": lambda: living(
+        _plain("december"),
+        steps=(),
+        eaten=replace(EATEN, can_eat_g=None, lost_pct=None, castings_l=None, ripe=None, late=True),
+    ),
     "predicted": lambda: living(_plain("predicted"), animals=animals("predicted")),
     "ends now": lambda: living(_plain("ends now"), eaten=replace(EATEN, can_eat_g=None), steps=()),
     "odd": lambda: living(_plain("odd")),

@@ -104,6 +104,12 @@ def test_builds_differ_where_what_was_noted_cannot_be_one_number(story: Story) -
     assert "founders" in tell_beside([story, replace(story, bin=more)]).differs
 
 
+def test_builds_are_told_as_recorded_and_not_as_read(story: Story) -> None:
+    (part,) = (part for part in laid_out(tell_beside([story, named(story, "Larch")])).parts if "built" in part.title)
+    assert [kind for _, kind in part.tables[0].columns] == [None] * 6
+    assert part.said[0].full.startswith("As recorded when each bin was started;")
+
+
 def test_only_a_trial_may_tell_why(story: Story) -> None:
     alone = tell_beside([story, named(story, "Larch", 9.0)])
     tried = tell_beside(

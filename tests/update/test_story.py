@@ -29,8 +29,38 @@ def test_the_coldest_hour_is_that_of_the_draws_up_to_now() -> None:
     assert story.told_to == NOW
 
 
+def test_the_hour_for_pictures_is_the_one_whose_middle_value_is_coldest() -> None:
+    study = sample()
+    cold = tell(study, (2026, 1)).coldest
+    seconds = study.case.time_utc
+    mine = (seconds >= datetime(2026, 1, 1, tzinfo=ZONE).timestamp()) & (seconds <= NOW.timestamp())
+    at = int(np.median(study.outlook.draws_c["middle"], axis=0)[mine].argmin())
+    assert cold.estimate_at.timestamp() == seconds[mine][at]
+    hour = study.outlook.draws_c["middle"][:, mine][:, at]
+    assert (cold.estimate.low, cold.estimate.middle, cold.estimate.high) == pytest.approx(three(hour))
+    # No hour is as cold in the middle as each draw's own coldest.
+    assert cold.estimate.middle >= cold.temperature.middle
+    assert cold.when.early <= cold.estimate_at <= cold.when.late
+
+
+def test_long_afterwards_nothing_of_now_is_told() -> None:
+    january = tell(sample(now=datetime(2026, 2, 14, 23, tzinfo=ZONE)), (2026, 1))
+    assert not january.afterwards
+    assert january.soon is not None
+    late = tell(sample(now=datetime(2026, 2, 15, 1, tzinfo=ZONE)), (2026, 1))
+    assert late.afterwards
+    assert (late.soon, late.rest, late.days, late.steps) == (None, None, None, ())
+    assert (late.water.too_dry, late.water.too_wet) == (None, None)
+    assert late.eaten is not None
+    assert (late.eaten.feedings, late.eaten.can_eat_g, late.eaten.castings_l, late.eaten.lost_pct) == (
+        2, None, None, None,
+    )  # fmt: skip
+
+
 def test_a_month_not_yet_begun_is_predicted() -> None:
     story = tell(sample(), (2026, 3))
+    assert story.to_come
+    assert not tell(sample(), (2026, 1)).to_come
     assert story.coldest.temperature.provenance == "predicted"
     assert story.refuge.share.provenance == "predicted"
     assert story.hours.predicted_from == 0
@@ -128,7 +158,7 @@ def test_a_month_outside_the_study_is_refused_with_its_span() -> None:
 
 
 def test_a_month_half_held_says_where_it_begins_and_ends() -> None:
-    assert "The account begins on 6 December 2025: the study holds no earlier hours." in tell(
+    assert "The account begins on 6 December 2025: no earlier hours were worked out." in tell(
         sample(), (2025, 12)
     ).unknown  # fmt: skip
     short = tell(sample(end=datetime(2026, 1, 29, 12, tzinfo=ZONE), members=0), (2026, 1))

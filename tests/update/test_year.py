@@ -155,6 +155,7 @@ def test_months_in_part_and_to_come_are_marked() -> None:
     assert all(one.bedding is None for one in rest)
     assert [said.full for said in yearwords.gaps(told)] == [
         "January 2026 is told in part: 1 to 27 January.", "Still to come: February 2026 to December 2026.",
+        "The bin is older: December 2025 is left out.",
     ]  # fmt: skip
 
 
@@ -201,6 +202,66 @@ def test_two_years_are_compared_on_the_days_held_of_both(year: Year) -> None:
     assert (january.first, january.last) == (date(2027, 1, 1), date(2027, 1, 31))
     assert year.before is not None
     assert year.before.days[-1] == date(2026, 2, 3)
+
+
+def test_two_years_under_one_typical_weather_are_no_two_years(long: Study, year: Year) -> None:
+    told = tell_year(replace(long, case=replace(long.case, typical=True)), (2027, 2))
+    assert (told.twice, told.before, told.one_weather) == ((), None, True)
+    assert yearwords.ONE_WEATHER in yearwords.unknown(told)
+    assert not year.one_weather
+    assert yearwords.ONE_WEATHER not in yearwords.unknown(year)
+
+
+def test_months_of_the_bin_before_those_told_are_named(long: Study, year: Year) -> None:
+    assert year.left_out is None
+    told = tell_year(long, (2027, 2))
+    assert told.left_out == (date(2025, 12, 1), date(2026, 2, 1))
+    assert yearwords.gaps(told)[-1].full == "The bin is older: December 2025 to February 2026 are left out."
+
+
+def test_worms_are_told_of_the_day_of_the_last_hour(single: Colony) -> None:
+    told = tell_year(sample(), (2026, 1), colony=single)
+    assert told.lived is not None
+    assert told.lived.at == told.told_to.date() == NOW.date()
+    assert [one.lived.at for one in told.months if one.lived] == [one.last for one in told.months if one.lived]
+
+
+@pytest.mark.parametrize(
+    ("surprises", "said"),
+    [
+        (0, "none of those lies wholly outside the model’s range. One"),
+        (1, "one surprise among those, wholly outside the model’s range. One"),
+        (3, "three surprises among those, wholly outside the model’s range. One"),
+    ],
+)
+def test_surprises_agree_with_their_number(year: Year, surprises: int, said: str) -> None:
+    told = replace(year, kept=replace(year.kept, surprises=surprises))
+    (one,) = (one for one in yearwords.in_short(told) if "model’s range" in one.full)
+    assert said in one.full
+    assert unfounded(one) == ()
+
+
+def test_a_moment_hardly_known_is_told_by_its_ends(year: Year) -> None:
+    def fell(days: int) -> str:
+        when = replace(year.bedding.coldest_when, early=LATE - timedelta(days=days), usual=LATE, late=LATE)
+        return yearwords.in_short(replace(year, bedding=replace(year.bedding, coldest_when=when)))[1].full
+
+    assert "near 3 February 2027, nine in ten between 31 January 2027 and" in fell(3)
+    assert "at some time between 4 January 2027 and 3 February 2027 (nine in ten)" in fell(30)
+
+
+def test_where_hours_had_no_refuge_at_all_no_day_of_it_is_told(year: Year) -> None:
+    none = Range(5, 40, 90, "h", "estimated")
+    told = yearwords.in_short(replace(year, bedding=replace(year.bedding, without_h=none)))[3]
+    assert "smallest" not in told.full
+    assert "At times there was no refuge" in told.full
+    assert unfounded(told) == ()
+
+
+def test_no_number_stands_for_perhaps_none() -> None:
+    assert yearwords.some(Range(0, 0, 0, "1", "estimated")) == ("perhaps none", "")
+    assert yearwords.some(Range(0, 0, 3, "1", "estimated"))[1] == "perhaps none"
+    assert yearwords.some(Range(1, 2, 3, "1", "estimated"))[1] == "about 2"
 
 
 def test_the_year_before_is_laid_under_the_same_days_a_year_later(year: Year) -> None:

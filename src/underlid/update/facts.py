@@ -6,7 +6,7 @@ Nothing here is computed; `underlid.update.story` fills these in and `underlid.u
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -24,6 +24,10 @@ Array = NDArray[np.float64]
 #: *read*: noted by the keeper; *estimated*: the model after the readings, under observed weather;
 #: *predicted*: the same model under weather that has not been observed.
 Provenance = Literal["read", "estimated", "predicted"]
+
+LATER = timedelta(
+    days=14
+)  # after its end, from which a month's account leaves what comes next to others: our judgement
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +62,16 @@ class TimeRange:
 class ColdestHour:
     """The coldest hour of the middle within a span of days.
 
-    read_near : whether any bedding reading may have been taken within three hours of `when.usual`
+    temperature, when : of the coldest hour of each draw, which is another hour in another draw
+    estimate_at : the one hour whose middle value of all draws is the coldest; estimate : the range of that hour, whose
+        middle is no colder than `temperature` has it. Pictures of one hour stand here.
+    read_near : whether any bedding reading may have been taken within three hours of `estimate_at`
     """
 
     temperature: Range
     when: TimeRange
+    estimate_at: datetime
+    estimate: Range
     read_near: bool
 
 
@@ -248,6 +257,7 @@ class Story:
 
     told_from, told_to : the local span that `coldest` and `refuge` speak of
     readings_used : readings that the fit used, of all months
+    soon, rest, days, steps : None and empty `afterwards`, as is what `eaten` says of now
     animals, eaten : None where no colony was fitted; acid : of pH and of EC, as far as either was read this month
     steps : what is due or to heed next, by date; cut : the bedding cut through in the middle, hour after hour
     """
@@ -291,6 +301,16 @@ class Story:
     steps: tuple[Step, ...]
     own: Own
     cut: Cut | None
+
+    @property
+    def to_come(self) -> bool:
+        """Whether the month has not begun."""
+        return self.now < self.told_from
+
+    @property
+    def afterwards(self) -> bool:
+        """Whether it is told so long after its end that what comes next is no part of it."""
+        return self.now - self.month_ends > LATER
 
     @property
     def title(self) -> str:

@@ -35,6 +35,18 @@ class Daily:
 
 
 @dataclass(frozen=True, slots=True)
+class Found:
+    """What was counted or seen in hand on one day.
+
+    what : such as "6 adults, 3 juveniles counted in 2 L"; doubted : whether hardly any life of the fit agrees with it
+    """
+
+    when: date
+    what: str
+    doubted: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Animals:
     """Who lives there at the end of the span told of, fitted to all counts and sightings up to now.
 
@@ -44,6 +56,7 @@ class Animals:
     density_g_m2, usual_g_m2 : live mass on a square metre, and what beds usually hold; crowded : chance of more
     samples, sightings : how many counts and sightings the fit used, of all months; founders : the keeper's words
     careful : sentences on what makes it doubtful
+    found : what the fit used of the span's counts and sightings, and all that are doubted of any time, earliest first
     """
 
     at: date
@@ -61,6 +74,12 @@ class Animals:
     founders: str
     careful: tuple[str, ...]
     daily: Daily
+    found: tuple[Found, ...] = ()
+
+    @property
+    def doubted(self) -> tuple[Found, ...]:
+        """What was found in hand and the fit cannot explain."""
+        return tuple(one for one in self.found if one.doubted)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +91,7 @@ class Eaten:
     can_eat_g : food as it is given that they can eat in the seven days after now (predicted), None where unknown
     lost_pct : share of all dry matter laid and fed that has gone to the air up to now; castings_l : crumbly and dark by
     now [L]; ripe : 5, 50 and 95 % dates of a ripe harvest with the chance that it comes before the outlook ends
+    late : whether it is told so long after the span that nothing of now belongs to it
     """
 
     feedings: int
@@ -84,13 +104,14 @@ class Eaten:
     ripe_chance: float
     ripe_by: date | None
     at: date
+    late: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Acid:
     """What the readings of pH or EC of the month come to over the whole bedding, and in its parts.
 
-    whole : mean of the bedding; places : each place that was read or belongs to any bedding; unit "pH" or "mS/cm"
+    whole : mean of the bedding; places : each place that was read by name; unit "pH" or "mS/cm"
     tolerated : limits of the species (pH), None for EC or an unknown species; outside : chance that a part lies beyond
     readings : ids of those that count; refused : a sentence for each that does not
     """

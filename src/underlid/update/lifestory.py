@@ -21,15 +21,17 @@ from underlid.counting.found import samples_of
 from underlid.counting.parts import Bedding, bedding_litres, shares
 from underlid.counting.samples import estimate
 from underlid.fit.balance_sheet import Sheet
-from underlid.fit.census import Census
+from underlid.fit.census import DOUBTFUL, Census
 from underlid.fit.evidence import middle_of, situation
 from underlid.fit.reckoning import Reckoning
 from underlid.fit.study import Study
 from underlid.fit.tally import DAY_H, Tally
 from underlid.quantity.points import points, three
+from underlid.quantity.show import show_amount
 from underlid.records import STAGES, AnyEntry, Feeding, Reading, SampleCount, Sighting
+from underlid.update import noted
 from underlid.update.facts import Array, Provenance, Range
-from underlid.update.lifefacts import Acid, Animals, Daily, Eaten, Step
+from underlid.update.lifefacts import Acid, Animals, Daily, Eaten, Found, Step
 from underlid.weather.series import DAY_S
 
 SEED = 1
@@ -40,7 +42,10 @@ FROST_DAYS = 31  # how far ahead frost is looked for
 
 
 class Colony(NamedTuple):
-    """What was fitted of a bin's animals: the counts and sightings used, the lives that fit, and what they come to."""
+    """What was fitted of a bin's animals: the counts and sightings used, the lives that fit, and what they come to.
+
+    doubts : sentences on what was counted or seen and hardly any life agrees with
+    """
 
     counted: Tally
     census: Census
@@ -73,8 +78,9 @@ def animals(
     area = study.case.situation.vessel.length_m * study.case.situation.vessel.width_m
     density = 1000 * census.lives.kg[:, last, 0] / area
     samples = sum(isinstance(entry, SampleCount) for entry in colony.counted.entries)
+    begins, ends = (_date(int(study.case.time_utc[at]), zone) for at in (span[0], span[1] - 1))
     return Animals(
-        at=datetime.fromtimestamp(int(census.time_utc[last]), zone).date(),
+        at=ends,  # of the hour told: the nearest state may stand beyond midnight
         worms=ranged(worms[:, last]),
         before=ranged(worms[:, first]),
         change=ranged(worms[:, last] - worms[:, first]),
@@ -87,18 +93,29 @@ def animals(
         samples=samples,
         sightings=len(colony.counted.entries) - samples,
         founders=study.case.bin.founders.words,
-        careful=(*census.warnings, *colony.doubts),
+        careful=census.warnings if census.used else (),  # that nothing was counted is told with what it rests on
         daily=Daily(
             census.time_utc, points(worms).T, points(stages[:, :, ADULT]).T, told.now + 1,
             tuple(_counted(study, entries, zone)), _seen(entries, zone),
         ),
+        found=tuple(_found(colony, begins, ends, zone)),
     )  # fmt: skip
 
 
 def eaten(
-    study: Study, in_month: Sequence[AnyEntry], colony: Colony | None, sheet: Sheet | None, zone: ZoneInfo
+    study: Study,
+    in_month: Sequence[AnyEntry],
+    colony: Colony | None,
+    sheet: Sheet | None,
+    zone: ZoneInfo,
+    late: bool = False,
 ) -> Eaten:
-    """What was fed in the month, and what the worms and the bedding have made of it all up to now."""
+    """What was fed in the month, and what the worms and the bedding have made of it all up to now.
+
+    late : whether now lies so long after the month that nothing of now belongs to its account
+    """
+    if late:
+        colony = sheet = None
     fed = [entry for entry in in_month if isinstance(entry, Feeding) and entry.material != "water"]
     weighed = [
         entry.amount for entry in fed
@@ -123,6 +140,7 @@ def eaten(
         ripe_chance=0.0 if ripe is None else ripe.chance,
         ripe_by=None if sheet is None else _date(int(sheet.time_utc[-1]), zone),
         at=study.case.now.astimezone(zone).date(),
+        late=late,
     )
 
 
@@ -165,10 +183,12 @@ def _acid(one: Account) -> Acid:
         return Range(low, middle, high, unit, "estimated")
 
     limits = one.tolerance
+    # What a part that nobody read comes to is in the whole, and no finding of its own.
+    named = {read.place for read in one.used} & set(one.field.shares)
     return Acid(
         quantity=one.quantity,
         whole=level(one.field.whole),
-        places=tuple((place, level(values)) for place, values in one.field.levels.items()),
+        places=tuple((place, level(values)) for place, values in one.field.levels.items() if place in named),
         tolerated=None if limits is None else (limits.low[1], limits.high[1]),
         outside=None if one.outside is None else one.outside.either,
         readings=tuple(read.taken.id for read in one.used),
@@ -196,6 +216,25 @@ def _frost(study: Study, zone: ZoneInfo) -> Iterator[Step]:
         yield Step("frost", spell[0], spell[-1], "Ice may form in the bedding: look at the outlook before each night.")
 
 
+def _found(colony: Colony, first: date, last: date, zone: ZoneInfo) -> Iterator[Found]:
+    """What was found in hand from the first to the last day, and all that is doubted."""
+    used = zip(colony.counted.used, colony.census.slip > DOUBTFUL, strict=True)
+    for entries, doubted in sorted(used, key=lambda one: one[0][0].when.start):
+        for entry in entries:
+            day = _middle(entry, zone).date()
+            if doubted or first <= day <= last:
+                yield Found(day, _what(entry), bool(doubted))
+
+
+def _what(entry: SampleCount | Sighting) -> str:
+    """ "6 adults, 3 juveniles counted in 2 L", "about 10 to 14 adults seen"."""
+    if isinstance(entry, Sighting):
+        kind = "animal" if entry.stage == "not noted" else entry.stage
+        return f"{show_amount(entry.amount)} {kind}{noted.plural(entry.amount)} seen"
+    counts = [f"{show_amount(amount)} {stage}{noted.plural(amount)}" for stage, amount in entry.counts]
+    return f"{', '.join(counts) or 'nothing'} counted in {show_amount(entry.volume)}"
+
+
 def _counted(study: Study, entries: Sequence[AnyEntry], zone: ZoneInfo) -> Iterator[tuple[datetime, Range]]:
     """Worms in the bin by the samples of each day alone."""
     record = study.case.bin
@@ -217,11 +256,10 @@ def _counted(study: Study, entries: Sequence[AnyEntry], zone: ZoneInfo) -> Itera
 
 def _seen(entries: Sequence[AnyEntry], zone: ZoneInfo) -> tuple[tuple[datetime, float], ...]:
     return tuple(
-        (_middle(entry, zone), entry.amount.low)
+        (_middle(entry, zone), float(noted.least(entry.amount)))
         for entry in entries
-        if isinstance(entry, Sighting) and entry.stage != "cocoon" and math.isfinite(entry.amount.low)
-        and entry.amount.low >= 1
-    )  # fmt: skip
+        if isinstance(entry, Sighting) and entry.stage != "cocoon" and noted.least(entry.amount) >= 1
+    )
 
 
 def _range(found: tuple[float, float, float], unit: str, provenance: Provenance, times: float = 1.0) -> Range:

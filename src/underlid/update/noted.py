@@ -104,13 +104,23 @@ def sightings(entries: Sequence[AnyEntry], zone: ZoneInfo) -> tuple[Noted, ...]:
             continue
         what = "animals" if entry.stage == "not noted" else f"{entry.stage}s"
         place = "" if entry.place == "not noted" else f", {entry.place}"
-        least = entry.amount.low
-        if math.isfinite(least) and least >= 1:
-            meaning = f"at least {math.floor(least)} {what if least >= 2 else what.removesuffix('s')}{place}"
+        fewest = least(entry.amount)
+        if fewest >= 1:
+            meaning = f"at least {fewest} {what if fewest > 1 else what.removesuffix('s')}{place}"
         else:
             meaning = f"{what} looked for{place}: none need have been there, and some may have been missed"
         found.append(_noted(entry, zone, meaning))
     return tuple(found)
+
+
+def least(amount: VagueAmount) -> int:
+    """The fewest whole animals that an amount allows; 0 where it says nothing of that."""
+    return max(0, math.ceil(round(amount.low, 6))) if math.isfinite(amount.low) else 0
+
+
+def plural(amount: VagueAmount) -> str:
+    """What the noun after an amount ends in."""
+    return "" if amount.low == amount.high == 1 else "s"
 
 
 def samples(entries: Sequence[AnyEntry], zone: ZoneInfo) -> tuple[Noted, ...]:
@@ -119,7 +129,7 @@ def samples(entries: Sequence[AnyEntry], zone: ZoneInfo) -> tuple[Noted, ...]:
     for entry in entries:
         if not isinstance(entry, SampleCount):
             continue
-        counts = ", ".join(f"{amount.words} {stage}{_plural(amount)}" for stage, amount in entry.counts)
+        counts = ", ".join(f"{amount.words} {stage}{plural(amount)}" for stage, amount in entry.counts)
         place = "place not noted" if entry.place == "not noted" else entry.place
         found.append(_noted(entry, zone, f"in {entry.volume.words} ({place}): {counts or 'nothing found'}"))
     return tuple(found)
@@ -132,7 +142,7 @@ def notes(entries: Sequence[AnyEntry], zone: ZoneInfo) -> tuple[Noted, ...]:
         if isinstance(entry, Note):
             found.append(_noted(entry, zone, ""))
         elif isinstance(entry, Photo):
-            found.append(_noted(entry, zone, f"photo {entry.file}"))
+            found.append(_noted(entry, zone, "photo" if entry.words != "photo" else ""))
         elif isinstance(entry, Claim):
             found.append(_noted(entry, zone, f"claim under watch: {entry.sentence}"))
     return tuple(found)
@@ -156,10 +166,6 @@ def _given(amount: VagueAmount) -> str:
         return "amount not noted"
     shown = show_amount(amount)
     return shown if amount.words == shown else f"{amount.words} ({shown})"
-
-
-def _plural(amount: VagueAmount) -> str:
-    return "" if amount.low == amount.high == 1 else "s"
 
 
 def _noted(entry: AnyEntry, zone: ZoneInfo, meaning: str) -> Noted:

@@ -19,6 +19,7 @@ from underlid.trials import telling
 from underlid.trials.verdict import Verdict
 from underlid.update import lifestory, noted
 from underlid.update.facts import (
+    LATER,
     Ahead,
     Array,
     ColdestHour,
@@ -86,6 +87,7 @@ def tell(
     told = (first, min(after, case.now_index + 1)) if first <= case.now_index else (first, after)
     ahead = case.now_index + 1
     soon_end = min(ahead + SOON_H, len(case.time_utc))
+    afterwards = case.now - end > LATER  # what comes next is then no part of this month
     return Story(
         bin=case.bin,
         month=first_day,
@@ -96,11 +98,11 @@ def tell(
         told_to=_local(case.time_utc[told[1] - 1], zone),
         coldest=_coldest(study, *told, entries, zone),
         refuge=_refuge(study, *told, zone),
-        water=_water(study, told[1] - 1, zone),
-        soon=_ahead(study, ahead, soon_end, entries, zone),
-        rest=_ahead(study, soon_end, len(case.time_utc), entries, zone),
+        water=_water(study, told[1] - 1, zone, outlook=not afterwards),
+        soon=None if afterwards else _ahead(study, ahead, soon_end, entries, zone),
+        rest=None if afterwards else _ahead(study, soon_end, len(case.time_utc), entries, zone),
         hours=_hours(study, first, after, truth),
-        days=_days(study, ahead, zone),
+        days=None if afterwards else _days(study, ahead, zone),
         readings=noted.reading_facts(study, in_month),
         feedings=noted.feedings(in_month, zone),
         sightings=noted.sightings(in_month, zone),
@@ -124,9 +126,9 @@ def tell(
         seed=study.posterior.seed,
         truth=None if truth is None else _check(study, truth, (first, after), told, zone),
         animals=None if colony is None else lifestory.animals(study, colony, told, entries, zone),
-        eaten=lifestory.eaten(study, in_month, colony, sheet, zone),
+        eaten=lifestory.eaten(study, in_month, colony, sheet, zone, late=afterwards),
         acid=lifestory.acid(study, in_month, end),
-        steps=lifestory.steps(study, due, zone),
+        steps=() if afterwards else lifestory.steps(study, due, zone),
         own=own or Own(),
         cut=cut,
     )
@@ -139,7 +141,7 @@ def hours_of_month(case: Case, month: date) -> tuple[int, int]:
     first, after = (int(np.searchsorted(case.time_utc, moment.timestamp())) for moment in (start, end))
     if after - first < 24:
         raise UpdateError(
-            f"{month:%B %Y} cannot be told: the study of {case.bin.name!r} runs from "
+            f"{month:%B %Y} cannot be told: what is worked out for {case.bin.name!r} runs from "
             f"{_local(case.time_utc[0], zone):%Y-%m-%d} to {_local(case.time_utc[-1], zone):%Y-%m-%d}. "
             "Choose a month within it, or give weather that covers this one."
         )
@@ -153,18 +155,24 @@ def span_of_month(month: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
 
 
 def _coldest(study: Study, first: int, after: int, entries: Sequence[AnyEntry], zone: ZoneInfo) -> ColdestHour:
-    found = study.outlook.coldest(first, after)
-    when = _times(found.time_utc, zone)
-    near = timedelta(hours=NEAR_H)
-    read_near = any(
-        isinstance(entry, Reading)
-        and entry.quantity == "temperature"
-        and entry.when.start <= when.usual + near
-        and entry.when.end >= when.usual - near
-        for entry in entries
+    found, hours = study.outlook.coldest(first, after), study.outlook.bedding_c["middle"]
+    at = first + int(hours[first:after, 1].argmin())
+    low, middle, high = (float(side) for side in hours[at])
+    moment, near = _local(study.case.time_utc[at], zone), timedelta(hours=NEAR_H)
+    provenance = _provenance(study, first)
+    return ColdestHour(
+        temperature=Range(*found.temperature_c, "degC", provenance),
+        when=_times(found.time_utc, zone),
+        estimate_at=moment,
+        estimate=Range(low, middle, high, "degC", provenance),
+        read_near=any(
+            isinstance(entry, Reading)
+            and entry.quantity == "temperature"
+            and entry.when.start <= moment + near
+            and entry.when.end >= moment - near
+            for entry in entries
+        ),
     )
-    low, middle, high = found.temperature_c
-    return ColdestHour(Range(low, middle, high, "degC", _provenance(study, first)), when, read_near)
 
 
 def _refuge(study: Study, first: int, after: int, zone: ZoneInfo) -> RefugeFact:
@@ -194,11 +202,13 @@ def _refuge(study: Study, first: int, after: int, zone: ZoneInfo) -> RefugeFact:
     )
 
 
-def _water(study: Study, last: int, zone: ZoneInfo) -> Water:
-    """The moisture at hour `last`, and the chances ahead of now."""
+def _water(study: Study, last: int, zone: ZoneInfo, *, outlook: bool) -> Water:
+    """The moisture at hour `last`, and the chances ahead of now if they are to be told."""
     result, time_utc = study.outlook, study.case.time_utc
     ahead, tolerated = study.case.now_index + 1, study.case.species.moisture
-    dry, wet = result.chance_of_moisture(ahead, len(time_utc), *tolerated) if ahead < len(time_utc) else (None, None)
+    dry = wet = None
+    if outlook and ahead < len(time_utc):
+        dry, wet = result.chance_of_moisture(ahead, len(time_utc), *tolerated)
     return Water(
         now=_range_of(100 * result.moisture_draws[:, last], "%", _provenance(study, last)),
         tolerated_pct=(100 * tolerated[0], 100 * tolerated[1]),
@@ -299,7 +309,7 @@ def _edges(study: Study, start: datetime, end: datetime, first: int, after: int,
     """Sentences on days of the month that the study does not hold, and on an outlook that stops short."""
     time_utc, found = study.case.time_utc, []
     if time_utc[first] - start.timestamp() >= 24 * HOUR_S:
-        found.append(f"The account begins on {_day(time_utc[first], zone)}: the study holds no earlier hours.")
+        found.append(f"The account begins on {_day(time_utc[first], zone)}: no earlier hours were worked out.")
     if end.timestamp() - time_utc[after - 1] > 24 * HOUR_S:
         found.append(f"The account ends on {_day(time_utc[after - 1], zone)}, before the month does.")
     return tuple(found)

@@ -61,12 +61,13 @@ def tell_year(
     case = study.case
     zone = ZoneInfo(case.bin.timezone)
     last = date(*until, 1) if isinstance(until, tuple) else until.replace(day=1)
-    asked = tuple(_months(last, span, case.bin.started.start.astimezone(zone).date().replace(day=1)))
+    started = case.bin.started.start.astimezone(zone).date().replace(day=1)
+    asked = tuple(_months(last, span, started))
     held = {month: hours for month in asked if (hours := _hours(study, month, zone))}
     if not held:
         begins, ends = (_local(case.time_utc[at], zone) for at in (0, case.now_index))
         raise YearError(
-            f"No month of the year up to {last:%B %Y} can be told: the hours that have been in the study of "
+            f"No month of the year up to {last:%B %Y} can be told: the hours worked out so far for bin "
             f"{case.bin.name!r} run from {begins:%Y-%m-%d} to {ends:%Y-%m-%d}. Choose a later or an earlier month, or "
             "give weather that covers this one."
         )
@@ -75,12 +76,12 @@ def tell_year(
     facts = noted.reading_facts(study, [entry for month in asked for entry in mine[month]])
     found = {fact.id: fact for fact in facts}
     told = (min(first for first, _ in held.values()), max(after for _, after in held.values()))
-    states = [
-        0 if colony is None else colony.day(hour) for hour in (told[0], *(after - 1 for _, after in held.values()))
-    ]
-    lived = {month: _lived(colony, states[i], states[i + 1], zone) for i, month in enumerate(held)}
+    moments = (told[0], *(after - 1 for _, after in held.values()))
+    lived = {month: _lived(study, colony, moments[i], moments[i + 1], zone) for i, month in enumerate(held)}
     now = case.now.astimezone(zone)
     twice = tuple(_twice(study, held, zone))
+    one_weather = bool(twice) and case.typical  # two years of one weather differ in nothing but the bedding's age
+    twice = () if one_weather else twice
     before = (0, _hour_a_year_before(study, told[1] - 1, zone) + 1)
     return Year(
         bin=case.bin,
@@ -93,12 +94,14 @@ def tell_year(
             _month(study, month, held.get(month), lived.get(month), _kept(mine[month], found), zone) for month in asked
         ),
         bedding=_bedding(study, *told, zone),
-        lived=_lived(colony, states[0], states[-1], zone),
+        lived=_lived(study, colony, moments[0], moments[-1], zone),
         kept=_kept([entry for month in asked for entry in mine[month]], found),
         course=_course(study, *told, zone),
         readings=facts,
         twice=twice,
         before=_course(study, *before, zone) if twice and before[1] > before[0] else None,
+        one_weather=one_weather,
+        left_out=(started, _before(asked[0])) if started < asked[0] else None,
         trials=tuple(
             TrialFact(one.plan.name, one.plan.arms[case.bin.name], one.plan.statement, telling.sentence(one))
             for one in trials
@@ -184,15 +187,17 @@ def _bedding(study: Study, first: int, after: int, zone: ZoneInfo) -> Bedding:
     )
 
 
-def _lived(colony: Colony | None, begin: int, end: int, zone: ZoneInfo) -> Lived | None:
+def _lived(study: Study, colony: Colony | None, first: int, last: int, zone: ZoneInfo) -> Lived | None:
+    """From one hour of the study to another; the day told is that of the last, which a state beyond midnight may be
+    nearest to."""
     if colony is None:
         return None
-    census = colony.census
+    census, begin, end = colony.census, colony.day(first), colony.day(last)
     worms = census.lives.stages[:, :, 1:].sum(axis=2)
     fresh = census.lives.ledger[:, end] - census.lives.ledger[:, begin]
     laid, hatched, died = (_range(fresh[:, LEDGER.index(name)], "1") for name in ("laid", "hatched", "died"))
     return Lived(
-        at=_local(census.time_utc[end], zone).date(),
+        at=_local(study.case.time_utc[last], zone).date(),
         worms=_range(worms[:, end], "1"),
         change=_range(worms[:, end] - worms[:, begin], "1"),
         laid=laid,
@@ -314,6 +319,10 @@ def _percent(share: tuple[float, float, float]) -> Range:
 
 def _next(month: date) -> date:
     return (month + timedelta(days=32)).replace(day=1)
+
+
+def _before(month: date) -> date:
+    return (month - timedelta(days=1)).replace(day=1)
 
 
 def _local(second: float, zone: ZoneInfo) -> datetime:

@@ -129,7 +129,9 @@ class Year:
 
     told_from, told_to : the local span that `bedding` and `lived` speak of; months : in order, all of the span asked
     twice : months that the study holds in two years; before : the days up to a year before the last of `course`, as far
-    as the study holds them, None where there is no such month; lost_pct, castings_l : of all laid and fed from the
+    as the study holds them, None where there is no such month; one_weather : whether months are held in two years, but
+    under one typical year, so that nothing is set beside each other; left_out : first and last month of the bin before
+    those asked, None if there is none; lost_pct, castings_l : of all laid and fed from the
     bin's first day up to `now`, None without a balance
     """
 
@@ -147,6 +149,8 @@ class Year:
     readings: tuple[ReadingFact, ...]
     twice: tuple[Twice, ...]
     before: Course | None
+    one_weather: bool
+    left_out: tuple[date, date] | None
     trials: tuple[TrialFact, ...]
     lost_pct: Range | None
     castings_l: Range | None

@@ -39,7 +39,7 @@ def test_the_cut_is_that_of_the_coldest_hour_with_both_units():
     drawn = cutaway.cutaway(story)
     assert drawn is not None
     picture, says = drawn[0].decode(), drawn[1]
-    at = int(np.abs(story.cut.time_utc - story.coldest.when.usual.timestamp()).argmin())
+    at = int(np.abs(story.cut.time_utc - story.coldest.estimate_at.timestamp()).argmin())
     said = np.floor(2 * story.cut.bedding_c[at, :, :, 1] + 0.5) / 2
     fills = re.findall(r'<rect x="[\d.]+" y="[\d.]+" width="[\d.]+" height="[\d.]+" fill="(#\w+)"/>', picture)
     assert fills == [palette.SHADES[palette.shade(float(one))] for one in said.ravel()]

@@ -68,7 +68,7 @@ def test_readings_come_with_the_clock_and_go_again(month):
 def test_one_step_is_the_coldest(month):
     cold = [month.shown(step) for step in range(len(month)) if month.shown(step).coldest]
     assert len(cold) == 1
-    assert abs(cold[0].moment - month.story.coldest.when.usual) <= timedelta(hours=filmed.EVERY_H / 2)
+    assert abs(cold[0].moment - month.story.coldest.estimate_at) <= timedelta(hours=filmed.EVERY_H / 2)
 
 
 @pytest.mark.parametrize(("readings", "of"), [(6, (2026, 1)), (3, (2026, 1)), (0, (2026, 1)), (0, (2026, 3))])

@@ -119,7 +119,10 @@ def test_the_month_told_of_is_shaded(story: Story) -> None:
 def test_a_dead_bin_is_drawn(story: Story) -> None:
     nothing = np.zeros_like(daily_of(story).worms)
     chart = lifecharts.animals_chart(with_daily(story, worms=nothing, adults=nothing, counted=(), seen=()))
-    assert chart.to_dict()["layer"][0]["encoding"]["y"]["scale"]["domain"] == [0, lifecharts.LEAST]
+    assert chart.to_dict()["layer"][0]["encoding"]["y"]["scale"]["domain"] == [
+        0,
+        np.ceil(lifecharts.HEADROOM * lifecharts.LEAST),
+    ]
     left, top, width, height = frame(svg(chart, "a", "b"))
     assert left + width < charts.DESK.width
     assert top + height < charts.DESK.height

@@ -211,7 +211,7 @@ def test_facts_are_the_storys_with_where_they_are_told_and_what_they_rest_on(sto
         row = facts[name]
         assert [float(row[part]) for part in ("low", "middle", "high")] == [one.low, one.middle, one.high]
         assert (row["unit"], row["provenance"]) == (one.unit, one.provenance)
-    assert "temperatures" in facts["coldest.temperature"]["told_in"].split("; ")
+    assert "month" in facts["coldest.temperature"]["told_in"].split("; ")
     assert "reading-r1" in facts["coldest.temperature"]["evidence"].split("; ")
     assert "counts" in facts["animals.worms"]["evidence"].split("; ")
     for name, chance, provenance in (("soon.below_band", story.soon.below_band, "predicted"),
@@ -221,6 +221,9 @@ def test_facts_are_the_storys_with_where_they_are_told_and_what_they_rest_on(sto
         assert (row["low"], float(row["middle"]), row["high"], row["provenance"]) == ("", chance, "", provenance)
     moments = {row["name"]: row for row in rows_of(files, "moments")}
     assert datetime.fromisoformat(moments["coldest.when"]["usual"]) == story.coldest.when.usual
+    hour = moments["coldest.estimate_at"]
+    assert datetime.fromisoformat(hour["usual"]) == story.coldest.estimate_at
+    assert (hour["early"], hour["late"]) == ("", "")
     assert moments["eaten.ripe"]["early"] == "2026-05-01T00:00:00-04:00"
 
 

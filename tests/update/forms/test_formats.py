@@ -8,6 +8,7 @@ import pytest
 from tests.update.sample import sample
 from underlid.update.forms import formats
 from underlid.update.forms.formats import FORMATS, Format, NoSuchFormat, formats_from, render, stem
+from underlid.update.lifefacts import Own
 from underlid.update.story import tell
 
 NAMES = ("html", "pdf", "poster", "cards", "overlays", "film", "notes", "data")
@@ -124,6 +125,15 @@ def test_real_forms_made_together_are_those_made_alone(story):
     assert made.files["Porch-tote-2026-01.pdf"].startswith(b"%PDF-")
     assert "data/datapackage.json" in made.files
     assert made.notes == ("There is no film: nothing is known of the bedding cut through in this month.",)
+
+
+def test_signs_that_our_fonts_lack_are_named_where_they_matter(story):
+    told = replace(story, own=Own(words=(("", ("Heute 蚯蚓 gezählt 🪱.",)),)))
+    (note,) = render(told, ["overlays"]).notes
+    assert all(sign in note for sign in "蚯蚓🪱")
+    assert "ä" not in note
+    assert render(told, ["data"]).notes == ()
+    assert render(story, ["overlays"]).notes == ()
 
 
 # --- names of files ---------------------------------------------------------------------------------------

@@ -28,8 +28,9 @@ def of(**change: object) -> Animals:
     [
         (ranged(14, 23.5, 41.95), "about 24 worms lived in the bedding, nine in ten from 14 to 42 (estimated)", "24 w"),
         (ranged(0, 1, 4), "about 1 worm lived in the bedding, nine in ten from 0 to 4", "about 1 worm lived"),
-        (ranged(0, 0, 3), "most likely no worm lived in the bedding, nine in ten from 0 to 3", "Nobody can be sure."),
-        (ranged(0, 0, 0), "no worm is thought to have lived in the bedding", "no worm lives there"),
+        (ranged(0, 0, 3), "perhaps no worm lived in the bedding, nine in ten from 0 to 3", "Nobody can be sure."),
+        (ranged(0, 0, 0), "perhaps no worm lived in the bedding, nine in ten at 0", "Nobody can be sure."),
+        (ranged(3, 6, 18), "about 6 worms lived in the", "27 January. It may be as few as 3 or as many as 18."),
         (ranged(1204, 1713, 2388), "about 1700 worms lived in the bedding, nine in ten from 1200 to 2400", "1700"),
         (ranged(0, 1, 4, provenance="predicted"), "about 1 worm is predicted to live", "will live"),
         (ranged(2, 5, 9, provenance="predicted"), "about 5 worms are predicted to live", "will live"),
@@ -48,8 +49,8 @@ def test_how_many_live_there(worms: Range, said: str, child: str) -> None:
         (ranged(2, 5, 9), "it has grown since, by about 5, nine in ten from 2 to 9.", "more of them"),
         (ranged(-9, -5, -2), "it has fallen since, by about 5, nine in ten from 2 to 9.", "fewer of them"),
         (ranged(0, 0, 0), "it is not thought to have changed", "none came or went"),
-        (ranged(-13, -5, 0), "it may have stayed, or fallen by up to 13 (nine in ten)", "may be fewer"),
-        (ranged(0, 2, 4), "it may have stayed, or risen by up to 4 (nine in ten)", "may be more"),
+        (ranged(-13, -5, 0), "it may have stayed the same or fallen by up to 13 (nine in ten)", "may be fewer"),
+        (ranged(0, 2, 4), "it may have stayed the same or risen by up to 4 (nine in ten)", "may be more"),
         (
             ranged(-3, 0, 4),
             "fallen by up to 3 or risen by up to 4 (nine in ten): it cannot be told which",
@@ -65,11 +66,43 @@ def test_a_change_is_told_only_where_the_range_bears_it(change: Range, said: str
 
 
 def test_doubt_whether_any_lives_is_told_and_not_made_the_end() -> None:
-    story = living.story(animals=of(alive=0.22))
+    story = living.story(animals=of(alive=0.62))
     (told,) = (one for one in lifewords.animals(story) if "any worm lives" in one.full)
-    assert "about 20 %" in plain(told.full)
+    assert "about 60 %" in plain(told.full)
     assert "Do not give" in told.full
     assert not any("any worm lives" in one.full for one in lifewords.animals(living.story(animals=of(alive=0.97))))
+
+
+def test_where_perhaps_none_is_left_the_chance_and_what_was_counted_stand_beside_it() -> None:
+    none = of(worms=ranged(0, 0, 0), alive=0.02, samples=0, sightings=0)
+    figure = lifewords.animals_figure(none)
+    assert figure.figure == "perhaps none"
+    assert plain(figure.range[1]) == "chance of any: under 5 %; nothing was counted"
+    said = [one.full for one in lifewords.animals(living.story(animals=none))]
+    assert sum("under 5" in one for one in said) == 1
+    assert "the chance of any is under 5 %; nobody counted or saw any." in plain(said[0])
+    assert any(one.startswith("Do not give the bin up") for one in said)
+    assert "nothing" not in lifewords.animals_figure(replace(none, sightings=1)).range[1]
+    assert lifewords.animals_figure(animals()).figure == "24"
+
+
+def test_what_was_found_in_hand_comes_before_an_estimate_that_cannot_explain_it() -> None:
+    first, second, *_ = lifewords.animals(living.crowded())
+    assert first.full.startswith(
+        "Found in hand (read): on 11 January about 10 to 14 adults seen; on 25 January 4 adults, 1 cocoon counted in 1 "
+        "L. The model cannot explain what was found on 25 January: "
+    )
+    assert first.provenance == "read"
+    assert second.full.endswith("what was found in hand does not agree with this.")
+    told = " ".join(one.full for one in (*lifewords.animals(living.crowded()), *surprises.surprises(living.crowded())))
+    assert told.count("hardly any life") == 1
+    assert "taken for a slip" not in told
+    assert "in hand" not in lifewords.animals(living.story())[0].full
+
+
+def test_crowding_is_told_only_where_it_is_thinkable() -> None:
+    assert "crowded" not in lifewords.together(of()).full  # up to 51 g where beds hold 770 at the least
+    assert "crowded is about 45 %" in plain(lifewords.together(living.crowded().animals or of()).full)
 
 
 def test_room_is_told_to_a_child_only_where_crowding_is_all_but_ruled_out() -> None:
@@ -80,7 +113,7 @@ def test_room_is_told_to_a_child_only_where_crowding_is_all_but_ruled_out() -> N
 def test_what_it_rests_on_is_told_with_its_numbers() -> None:
     assert "on one count and one sighting in all" in lifewords.rests_on(animals()).full
     none = lifewords.rests_on(of(samples=0, sightings=0))
-    assert "no count and no sighting" in none.full
+    assert none.full.startswith("Nobody has counted or seen any worm here yet. This rests on “three dozen or more”")
     assert none.short == "Nobody has counted them yet."
 
 
@@ -100,6 +133,7 @@ def test_sentences_of_care_stand_as_they_were_made() -> None:
         (0, 0, None, "No feeding was noted this month."),
         (1, 1, None, "One feeding was noted this month. How much it was is not noted."),
         (2, 2, None, "Two feedings were noted this month. How much it was is not noted."),
+        (1, 0, ranged(319, 320, 321, "g", "read"), "What was given comes to about 320 g (read)."),
         (3, 2, ranged(190, 200, 210, "g", "read"), "about 200 g, from 190 to 210 g (read). Two feedings do not say"),
         (2, 1, ranged(190, 200, 210, "g", "read"), "One feeding does not say how much."),
         (12, 0, ranged(1480, 1520, 1560, "g", "read"), "12 feedings were noted this month. The sum of"),
@@ -116,6 +150,28 @@ def test_next_to_nothing_is_said_where_the_middle_is_nothing() -> None:
     told = lifewords.can_eat(living.story(), little)
     assert "they can eat next to nothing, nine in ten from 0 to 0.6 g" in plain(told.full)
     assert told.short == "In the next seven days they may eat next to nothing."
+
+
+def test_that_they_can_eat_next_to_nothing_is_told_only_where_something_was_fed_and_somebody_eats() -> None:
+    little = replace(EATEN, can_eat_g=ranged(0, 0.004, 0.6, "g", "predicted"))
+
+    def said(of: Animals, fed: int) -> bool:
+        told = lifewords.done(living.story(animals=of, eaten=replace(little, feedings=fed, unweighed=0)))
+        return any("next to nothing" in one.full for one in told)
+
+    assert said(animals(), 1)
+    assert not said(animals(), 0)
+    assert not said(of(alive=0.3), 1)
+
+
+def test_long_afterwards_nothing_of_now_is_told() -> None:
+    late = replace(EATEN, can_eat_g=None, lost_pct=None, castings_l=None, ripe=None, ripe_by=None, late=True)
+    assert len(lifewords.done(living.story(eaten=late))) == 1
+
+
+def test_a_month_that_runs_is_told_so_far() -> None:
+    none = replace(EATEN, feedings=0, unweighed=0, given_g=None)
+    assert lifewords.done(living.story(eaten=none))[0].full == "No feeding was noted this month so far."
 
 
 def test_why_it_is_not_known_what_they_can_eat() -> None:
@@ -150,6 +206,12 @@ def test_acid_is_told_whole_and_by_place() -> None:
     said = plain(acidwords.chemistry(living.story())[0].full)
     assert "comes to about pH 6.8, nine in ten from pH 6.3 to 7.3 (estimated from two readings of this month)" in said
     assert "edge pH 6.5 (6.1 to 7); middle pH 7 (6.4 to 7.6)" in said
+
+
+def test_parts_that_nobody_read_by_name_are_not_told() -> None:
+    said = plain(acidwords.chemistry(living.story(acid=(replace(ACID[0], places=()),)))[0].full)
+    assert "Where in the bedding that was read is not noted." in said
+    assert "By place" not in said
 
 
 def test_acid_out_of_bounds_is_a_chance_and_no_verdict() -> None:
@@ -212,9 +274,10 @@ def test_reasons_go_with_the_side_the_place_and_what_was_done() -> None:
     assert all("a weather file that is not from here" in reasons(one) for one in (warm, cold, air))
 
 
-def test_a_count_taken_for_a_slip_is_a_surprise_too() -> None:
+def test_a_count_that_the_fit_cannot_explain_is_a_surprise_too() -> None:
     told = surprises.surprises(living.crowded())
-    assert any("it is taken for a slip" in one.full for one in told)
+    assert any("found in hand on 25 January does not agree" in one.full for one in told)
+    assert all(one.short == "" for one in (surprises.NONE, surprises.NOTHING_READ))
 
 
 def test_without_a_surprise_there_is_one_sentence() -> None:

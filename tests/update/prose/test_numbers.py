@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from tests.update import living
 from tests.update.sample import ZONE, amount
 from underlid.update.facts import Ahead, Provenance, Range, Story, TimeRange
-from underlid.update.lifefacts import Acid, Animals, Eaten
+from underlid.update.lifefacts import Acid, Animals, Eaten, Found
 from underlid.update.prose import phrases, telling, words
 from underlid.update.prose.aloud import spoken
 from underlid.update.prose.numbers import Figure, Known, numbers_in, strangers, told_by, unfounded
@@ -140,6 +140,8 @@ days = st.dates(date(2026, 1, 1), date(2027, 6, 1))
 amounts = st.tuples(st.floats(-15, 40), st.floats(-15, 40)).map(lambda sides: amount(min(sides), max(sides)))
 spells = st.integers(0, 40).map(timedelta)
 chances = st.floats(0, 1)
+in_hand = st.sampled_from(["6 adults, 3 juveniles counted in 2 L", "12 animals seen"])
+founds = st.builds(Found, days, in_hand, st.booleans())
 
 
 @st.composite
@@ -167,7 +169,7 @@ def stories(draw: st.DrawFn) -> Story:
         live_g=of(0, top, "g"), alive=draw(chances), density_g_m2=of(0, 50 * top, "g/m2"),
         usual_g_m2=draw(st.tuples(st.floats(100, 1000), st.floats(1000, 5000))), crowded=draw(chances),
         samples=draw(counts), sightings=draw(counts), founders="20 or 30, I forget", careful=("A chance of 83%.",),
-        daily=living.animals().daily,
+        daily=living.animals().daily, found=draw(st.lists(founds, max_size=3).map(tuple)),
     )  # fmt: skip
     fed = draw(st.integers(0, 12))
     given_g = draw(st.none() | ranges(1, 3000, "g", "read")) if fed else None
@@ -250,7 +252,7 @@ def test_no_fact_is_told_with_two_figures(drawn: Drawn) -> None:
     facts += [Known(side, "degC") for side in (*refuge.band_c, refuge.widest_band_c[0])]
     facts += [Known(refuge.bedding_litres, "L"), sum(fact.temperature for fact in story.readings)]
     if story.animals is not None:
-        facts += [story.animals.worms, story.animals.live_g, story.animals.at]
+        facts += [story.animals.worms, story.animals.live_g, story.animals.at, Known(story.animals.alive, "chance")]
     for key in words.key_figures(story):
         unit = " litres" if "refuge" in key.label else ""
         texts = (key.label, key.figure, key.beside + unit, f"({'; '.join(key.range)})")

@@ -8,8 +8,8 @@ import pytest
 
 from tests.update import living
 from tests.update.sample import ZONE
-from underlid.update.facts import Story, TrialFact
-from underlid.update.prose import telling, words
+from underlid.update.facts import Story, TimeRange, TrialFact
+from underlid.update.prose import heatwords, phrases, telling, words
 from underlid.update.prose.aloud import spoken
 from underlid.update.prose.said import SECTIONS, Said, unsaid
 
@@ -155,12 +155,61 @@ def test_the_short_form_names_no_number_that_the_full_one_lacks(story: Story) ->
 
 
 def test_nobody_looked_is_said_to_a_child_too() -> None:
-    story = living.story()
+    story = living.three()
+    usual = story.coldest.when.usual
+    story = replace(story, coldest=replace(story.coldest, when=TimeRange(usual, usual, usual)))
     far = replace(story, coldest=replace(story.coldest, read_near=False))
     assert "Nobody looked just then." in " ".join(telling.short(far))
     assert "nobody read a thermometer then" in section(far, "month")
     near = replace(story, coldest=replace(story.coldest, read_near=True))
     assert "Nobody looked" not in " ".join(telling.short(near))
+
+
+def test_long_afterwards_the_account_says_where_the_rest_is_told() -> None:
+    story = living.STORIES["december"]()
+    assert story.afterwards
+    (said,) = [one for found in telling.sections(story) if found.name == "next" for one in found.said]
+    assert said.full.startswith(
+        "This month is told from 27 January 2026; what comes next is in a later month’s account."
+    )
+    assert "--now" in said.full
+    assert "Under test in this bin: “citrus scraps”." in section(story, "month")
+    untried = replace(story, trials=())
+    assert "Apart from one bedding reading of this month, how warm the bedding was is not known" in section(
+        untried, "month"
+    )
+    assert "No bedding reading was noted" in section(replace(untried, readings=()), "month")
+    assert not any(one.provenance == "predicted" for one in every(story) if "next" in one.full)
+
+
+def test_a_misfit_is_told_among_what_did_not_fit() -> None:
+    story = living.three()
+    story = replace(story, readings=tuple(replace(fact, gap_k=0.0) for fact in story.readings))
+    assert "lies outside the range" in section(story, "surprises")
+    assert "all of them together do not fit this weather" in section(replace(story, misfit=True), "surprises")
+    assert "together" not in section(replace(living.STORIES["odd"](), misfit=True), "surprises")
+
+
+def test_a_month_to_come_is_not_blamed_for_what_nobody_did() -> None:
+    story = living.STORIES["predicted"]()
+    assert story.to_come
+    ahead = replace(story, eaten=replace(living.EATEN, feedings=0, given_g=None, unweighed=0))
+    for name in ("done", "surprises"):
+        assert section(ahead, name).startswith("The month has not come yet")
+    assert "This month has not come yet." in " ".join(telling.short(ahead))
+    running = living.story(eaten=replace(living.EATEN, feedings=0, given_g=None, unweighed=0))
+    assert section(running, "done").startswith("No feeding was noted this month so far.")
+
+
+def test_what_was_told_in_the_three_sentences_is_added_to_and_not_repeated() -> None:
+    story = living.story()
+    low = phrases.temperature_range(story.soon.coldest.temperature) if story.soon else ""
+    cold = phrases.temperature_range(story.coldest.temperature)
+    assert low in section(story, "month")
+    assert section(story, "next").count(low) <= 1  # that of the later days may look alike
+    assert cold in section(story, "month")
+    assert cold not in heatwords.coldest_when(story).full
+    assert "the chance of the middle going below" in section(story, "next")
 
 
 def test_doubt_is_passed_on_in_both_forms() -> None:

@@ -7,6 +7,7 @@ shape as well. The keys to the marks stand in the page beside each chart.
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -45,6 +46,10 @@ class Size:
 DESK = Size(704, 320, 14, 4)
 PHONE = Size(350, 300, 13, 7)
 DAY_MS = 86_400_000
+REFUGE, ICE = "share of the bedding in the tolerated band", "share of its water that is ice"
+ICE_AT, ICE_HEIGHT = -85.0, 60.0  # where the panel of the ice begins, in per cent of the panel above it
+ICE_TOPS = (10, 25, 50, 100)  # where its axis may end [%]
+NOW_ROOM = 0.15  # share of the width that the word needs left of its line
 ARROW = 0.1  # length of an arrow for an open side, share of the height
 
 Rows = list[dict[str, Any]]
@@ -84,17 +89,27 @@ def month_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
 
 
 def refuge_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
-    """Share of the bedding inside the tolerated band, and of its water that is ice where any may be."""
+    """Share of the bedding inside the tolerated band, and below it of its water that is ice where any may be.
+
+    Each has a panel of its own with its name above it. Both stand on one axis, so that one line reads both off.
+    """
     hours = story.hours
     at, kept = wall_clock(hours.time_utc, ZoneInfo(story.timezone))
     x = time_axis(at[0], at[-1], size)
-    y = alt.Y("low:Q", scale=alt.Scale(domain=[0, 100], nice=False), title=None,
-              axis=alt.Axis(values=[0, 25, 50, 75, 100], labelExpr="datum.value + ' %'"))  # fmt: skip
     split = int(kept[: hours.predicted_from].sum())
-    layers = estimate_layers(rows_of(at, hours.refuge_pct, kept), split, x, y, GREEN)
+    ice_top = next(top for top in ICE_TOPS if hours.ice_pct.max() <= top)
+    panels = [(REFUGE, hours.refuge_pct, GREEN, 0.0, 1.0, 100)]
     if shows_ice(story):
-        layers += estimate_layers(rows_of(at, hours.ice_pct, kept), split, x, y, BLUE)
-    layers += now_layers(at[kept], split, x, 0, 100, size)
+        panels.append((ICE, hours.ice_pct, BLUE, ICE_AT, ICE_HEIGHT / ice_top, ice_top))
+    marks = {at + scale * share: share for *_, at, scale, top in panels for share in (0, top / 2, top)}
+    labels = {f"{place:g}": f"{share:g} %" for place, share in marks.items()}
+    y = alt.Y("low:Q", scale=alt.Scale(domain=[min(marks), 100], nice=False), title=None,
+              axis=alt.Axis(values=[*marks], labelExpr=f"({json.dumps(labels)})[datum.value]"))  # fmt: skip
+    layers: list[alt.Chart] = []
+    for name, shares, colour, floor, scale, top in panels:
+        layers += estimate_layers(rows_of(at, floor + scale * shares, kept), split, x, y, colour)
+        layers += label_layers(name, int(at[0]), floor + scale * top, x, size)
+    layers += now_layers(at[kept], split, x, min(marks), 100, size, inside=True)
     return finish(layers, size)
 
 
@@ -122,10 +137,12 @@ def outlook_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
     middle = rows_of(at, days.middle_c, kept)
     layers += _predicted(middle, x, y, BLUE)
     edge = [{"t": int(at[0] - half), "end": int(at[-1] + half), "low": limit}]
-    layers.append(alt.Chart(data_of(edge)).mark_rule(color=INK, strokeWidth=1).encode(x=x, x2="end:Q", y=y))
+    layers.append(alt.Chart(data_of(edge)).mark_rule(color=INK, strokeWidth=1).encode(x=x, x2=alt.X2("end:Q"), y=y))
     if 0 < days.forecast_days < len(at):
         turn = [{"t": int(at[days.forecast_days] - half), "low": low, "high": high}]
-        layers.append(alt.Chart(data_of(turn)).mark_rule(color=INK, strokeDash=[1, 3]).encode(x=x, y=y, y2="high:Q"))
+        layers.append(
+            alt.Chart(data_of(turn)).mark_rule(color=INK, strokeDash=[1, 3]).encode(x=x, y=y, y2=alt.Y2("high:Q"))
+        )
     return finish(layers, size, low, high)
 
 
@@ -158,7 +175,9 @@ def _predicted(rows: Rows, x: alt.X, y: alt.Y, colour: str) -> list[alt.Chart]:
 
 
 def _band(rows: Rows, x: alt.X, y: alt.Y, colour: str, opacity: float) -> alt.Chart:
-    band: alt.Chart = alt.Chart(data_of(rows)).mark_area(color=colour, opacity=opacity).encode(x=x, y=y, y2="high:Q")
+    band: alt.Chart = (
+        alt.Chart(data_of(rows)).mark_area(color=colour, opacity=opacity).encode(x=x, y=y, y2=alt.Y2("high:Q"))
+    )
     return band
 
 
@@ -192,11 +211,13 @@ def reading_layers(
         if not open_side:
             layers.append(
                 base.mark_rect(fill=colour, fillOpacity=0.14, stroke=colour, strokeWidth=1.2, strokeDash=dash)
-                .encode(x=x, x2="end:Q", y=y, y2="high:Q")
+                .encode(x=x, x2=alt.X2("end:Q"), y=y, y2=alt.Y2("high:Q"))
             )  # fmt: skip
             symbol_at = "centre"
         else:
-            layers.append(base.mark_rule(color=colour, strokeWidth=1.6).encode(x=x, x2="end:Q", y=named(y, "bound")))
+            layers.append(
+                base.mark_rule(color=colour, strokeWidth=1.6).encode(x=x, x2=alt.X2("end:Q"), y=named(y, "bound"))
+            )
             tip = "high" if open_side > 0 else "low"
             head = "triangle-up" if open_side > 0 else "triangle-down"
             layers.append(
@@ -205,7 +226,7 @@ def reading_layers(
             )  # fmt: skip
             symbol_at = "bound"
         layers.append(
-            base.mark_rule(color=colour, strokeWidth=1.4, strokeDash=dash).encode(x=middle_x, y=y, y2="high:Q")
+            base.mark_rule(color=colour, strokeWidth=1.4, strokeDash=dash).encode(x=middle_x, y=y, y2=alt.Y2("high:Q"))
         )
         layers.append(
             base.mark_point(shape=shape, size=60, filled=True, color=colour, stroke="white", strokeWidth=1, opacity=1)
@@ -214,16 +235,29 @@ def reading_layers(
     return layers
 
 
-def now_layers(at: NDArray[np.int64], split: int, x: alt.X, low: float, high: float, size: Size) -> list[alt.Chart]:
-    """Where the present stands, with its word."""
+def label_layers(text: str, at: int, high: float, x: alt.X, size: Size) -> list[alt.Chart]:
+    """What stands above a panel: the name of what its axis measures, from its left end on."""
+    base = alt.Chart(data_of([{"t": at, "high": high}]))
+    return [
+        base.mark_text(text=text, align="left", baseline="bottom", dy=-3, fontSize=size.text, color=INK)
+        .encode(x=x, y=named(alt.Y("low:Q"), "high"))
+    ]  # fmt: skip
+
+
+def now_layers(
+    at: NDArray[np.int64], split: int, x: alt.X, low: float, high: float, size: Size, inside: bool = False
+) -> list[alt.Chart]:
+    """Where the present stands, with its word above it, or beside it below the top."""
     if not 0 < split < len(at):
         return []
     row = [{"t": int(at[split - 1]), "low": low, "high": high}]
     y = alt.Y("low:Q")
     base = alt.Chart(data_of(row))
+    early = split < NOW_ROOM * len(at)
+    where = {"align": "left" if early else "right", "dx": 5 if early else -5, "dy": 9} if inside else {"dy": -7}
     return [
-        base.mark_rule(color=INK, strokeWidth=1).encode(x=x, y=y, y2="high:Q"),
-        base.mark_text(text="now", dy=-7, fontSize=size.text, color=INK).encode(x=x, y=named(y, "high")),
+        base.mark_rule(color=INK, strokeWidth=1).encode(x=x, y=y, y2=alt.Y2("high:Q")),
+        base.mark_text(text="now", fontSize=size.text, color=INK, **where).encode(x=x, y=named(y, "high")),
     ]
 
 
@@ -247,24 +281,23 @@ def finish(layers: list[alt.Chart], size: Size, low_c: float | None = None, high
         for layer in layers[1:]:
             if hasattr(layer.encoding.y, "axis"):
                 layer.encoding.y.axis = None
-        chart = alt.layer(*layers, ghost).resolve_axis(y="independent")
-    else:
-        chart = alt.layer(*layers)
-    finished: alt.LayerChart = (
-        chart.properties(
-            width=size.width, height=size.height, autosize=alt.AutoSizeParams(type="fit", contains="padding"),
-            # Without a second axis, room is left for one: the charts stand under each other with their days in line.
-            padding={"left": 2, "right": 2 if low_c is not None else 3.4 * size.text, "top": 18, "bottom": 2},
-            background="transparent",
-        )
-        .configure(aria=False, font=FONT)
-        .configure_view(stroke=None)
-        .configure_axis(
-            labelFontSize=size.text, labelColor=INK, gridColor="#e4e1da", domainColor="#8b8f94", tickColor="#8b8f94",
-            labelPadding=4,
-        )
+        layers = [*layers, ghost]
+    # All at once, since each call of a method copies every layer again.
+    return alt.LayerChart(
+        layer=layers, width=size.width, height=size.height,
+        resolve=alt.Undefined if low_c is None else alt.Resolve(axis=alt.AxisResolveMap(y="independent")),
+        autosize=alt.AutoSizeParams(type="fit", contains="padding"),
+        # Without a second axis, room is left for one: the charts stand under each other with their days in line.
+        padding={"left": 2, "right": 2 if low_c is not None else 3.4 * size.text, "top": 18, "bottom": 2},
+        background="transparent",
+        config=alt.Config(
+            aria=False, font=FONT, view=alt.ViewConfig(stroke=None),
+            axis=alt.AxisConfig(
+                labelFontSize=size.text, labelColor=INK, gridColor="#e4e1da", domainColor="#8b8f94",
+                tickColor="#8b8f94", labelPadding=4,
+            ),
+        ),
     )  # fmt: skip
-    return finished
 
 
 def time_axis(first: float, last: float, size: Size) -> alt.X:

@@ -1,4 +1,4 @@
-"""The bedding cut through, as the page shows it: an SVG that stands at the coldest hour until the script moves it.
+"""The bedding cut through, as the page shows it: an SVG that stands at one hour until the script moves it.
 
 Colours and stripes are those of `underlid.update.drawn.palette`; every part carries its middle value besides.
 """
@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from underlid.fit.cut import Cut
-from underlid.update.drawn import palette
+from underlid.update.drawn import palette, standing
 from underlid.update.drawn.frames import Month
 from underlid.update.facts import Array, Provenance, Range, Story
 from underlid.update.prose import phrases
@@ -92,8 +92,16 @@ class Crosscut:
         """Width and height of a part [px]."""
         return round(WIDTH / self.columns, 2), round(self.height / len(self.cut.depth_m), 2)
 
+    def stands(self) -> str:
+        """The hour of the drawing, and which it is."""
+        return standing.stands(self.month)
+
+    def why(self) -> str:
+        """Why that hour is warmer than the coldest of the month; "" where it is not."""
+        return standing.why(self.story.coldest)
+
     def cells(self) -> list[Cell]:
-        """Every part at the coldest hour, row by row."""
+        """Every part at the hour where the drawing stands, row by row."""
         values = self.left_c[self.coldest]
         width, height = self.cell
         half = values.shape[1]

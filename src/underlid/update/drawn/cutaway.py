@@ -24,7 +24,7 @@ LABEL_ROOM = (88.0, 52.0)  # for a label's two lines
 
 
 def cutaway(story: Story) -> tuple[bytes, str] | None:
-    """The cut at the hour nearest to the coldest, and what it shows; None where the story holds no cut."""
+    """The cut at the hour where pictures stand, and what it shows; None where the story holds no cut."""
     if story.cut is None:
         return None
     cut = Crosscut(story, story.cut)
@@ -34,8 +34,8 @@ def cutaway(story: Story) -> tuple[bytes, str] | None:
         cut.provenance,
     )  # fmt: skip
     says = (
-        f"Near {phrases.hour(story.coldest.when.usual)}; middle values, {whole.provenance}. "
-        f"All parts, nine in ten: {phrases.temperature_range(whole)}. Stripes: {palette.FREEZING}."
+        f"{cut.stands()}; middle values, {whole.provenance}. "
+        f"All parts, nine in ten: {phrases.temperature_range(whole)}. Stripes: {palette.FREEZING}. {cut.why()}".rstrip()
     )
     share = min(max(story.cut.height_m / story.cut.width_m, FLATTEST), TALLEST)
     return drawn(cut.cells(), round(WIDTH * share)).encode(), says

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 
 import numpy as np
@@ -35,11 +35,20 @@ def clipped(text: str, size: int, width: int) -> str:
     return f"{text}…"
 
 
-def stripes(width: int, height: int) -> tuple[Image.Image, Image.Image]:
-    """Masks of slanting stripes for frost, dark and, narrower, white: together they show on any colour."""
+@lru_cache(maxsize=512)
+def lettering(text: str, weight: str, size: int) -> tuple[Image.Image, tuple[int, int]]:
+    """A text as a mask, and where its left upper corner stands from where the text does."""
+    left, top, right, bottom = (int(side) for side in font(weight, size).getbbox(text))
+    mask = Image.new("L", (right - left + 1, bottom - top + 1))
+    ImageDraw.Draw(mask).text((-left, -top), text, font=font(weight, size), fill=255)
+    return mask, (left, top)
+
+
+def stripes(width: int, height: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Where slanting stripes for frost are, dark and, narrower, white: together they show on any colour."""
     across, down = np.meshgrid(np.arange(width), np.arange(height))
     phase = (across + down) % FROST_EVERY
-    return tuple(Image.fromarray(np.where(phase < w, np.uint8(255), np.uint8(0))) for w in (5, 3))  # type: ignore[return-value]
+    return phase < 5, phase < 3
 
 
 def course(stage: Stage, strong: bool) -> Image.Image:

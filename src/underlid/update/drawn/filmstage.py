@@ -12,7 +12,7 @@ import numpy as np
 from underlid.fit.evidence import middle_of
 from underlid.quantity.units import to_fahrenheit
 from underlid.update.drawn import palette
-from underlid.update.drawn.frames import Month, about, closing
+from underlid.update.drawn.frames import Month, brief, closing
 from underlid.update.facts import Array
 from underlid.update.own import readable
 from underlid.update.prose import background, phrases
@@ -111,7 +111,7 @@ class Stage:
             "legend": self._legend(),
             "strip": self._strip(),
             "panel": [{"x": PANEL, "y": row[0], "says": says[name]} for name, row in ROWS.items()],
-            "end": [one.full for one in (*about(story, "month")[:1], *closing(story))],
+            "end": [brief(one) for one in closing(story)],
         }  # fmt: skip
 
     def _legend(self) -> dict[str, object]:

@@ -29,8 +29,8 @@ Scene = Literal["title", "month", "end"]
 FPS = 20  # a step of the cut is one frame: 60 hours a second in steps of three
 TITLE_S, END_S = 2.5, 4.0  # at the least
 READ_HOLD_S, ALL_READ_S = 0.8, 4.0  # the clock stands at a reading, and at all of them together no longer than this
-READ_SHOWN_H = 36  # a reading stays in sight while the clock goes on
-CHARACTERS_S = 17.0  # read in a second; common practice of captioning, no source: up to 20
+READ_SHOWN_H = 12  # a reading stays in sight while the clock goes on
+CHARACTERS_S = 15.0  # read in a second; common practice of captioning, no source: up to 20
 CUE_S = 1.5  # no caption is shorter
 GAP_S = 0.1
 LINE, LINES = 42, 2  # common practice of captioning, no source
@@ -59,7 +59,7 @@ class Shown:
     """All that a frame of the month shows.
 
     clock : local wall clock; air_range : "" where the air was observed; reads : readings in sight, come : readings
-    so far; coldest : whether this is the coldest hour; bedding_c : (rows, columns) middle values
+    so far; coldest : whether the clock stands still here; bedding_c : (rows, columns) middle values
     """
 
     moment: datetime
@@ -107,8 +107,8 @@ class Month:
 
     @cached_property
     def coldest(self) -> int:
-        """The step nearest to the coldest hour."""
-        return int(np.abs(self.time_utc - self.story.coldest.when.usual.timestamp()).argmin())
+        """The step nearest to the hour whose middle value is the coldest."""
+        return int(np.abs(self.time_utc - self.story.coldest.estimate_at.timestamp()).argmin())
 
     @cached_property
     def predicted_from(self) -> int | None:
@@ -213,7 +213,8 @@ def plan(month: Month, fps: int = FPS) -> Plan:
         add("month", step, until_s)
     start_s = count / fps
     cues += cued(said.end, start_s + GAP_S)
-    add("end", 0, max(start_s + END_S, cues[-1].end + GAP_S))
+    read_s = sum(len(text) for text in said.end) / CHARACTERS_S
+    add("end", 0, max(start_s + max(END_S, read_s), cues[-1].end + GAP_S))
     return Plan(fps, tuple(shots), tuple(cues))
 
 
@@ -233,14 +234,14 @@ def script(story: Story) -> Script:
     return Script(
         title=(f"{story.title}, {story.month:%B %Y}.",),
         coldest=tuple(brief(one) for one in month[:1]),
-        predicted=tuple(brief(one) for one in month[-1:] if story.hours.predicted_from > 0),  # else it tells of before
+        predicted=tuple(brief(one) for one in month[-1:] if story.soon and story.hours.predicted_from > 0),
         end=tuple(brief(one) for one in closing(story)),
     )
 
 
 def closing(story: Story) -> list[Said]:
-    """What the film ends with: the verdict so far, and what one bin cannot show."""
-    return about(story, "tests")[:1] + about(story, "unknown")[-1:]
+    """What the film ends with: the verdict so far, or else the coldest hour, and what one bin cannot show."""
+    return (about(story, "tests") if story.trials else about(story, "month"))[:1] + about(story, "unknown")[-1:]
 
 
 def about(story: Story, section: str) -> list[Said]:

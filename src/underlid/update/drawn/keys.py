@@ -65,14 +65,14 @@ def _month(story: Story, estimated: bool, predicted: bool) -> Iterator[Key]:
 
 
 def _refuge(story: Story, estimated: bool, predicted: bool) -> Iterator[Key]:
-    share = "share of the bedding in the tolerated band"
+    share = charts.REFUGE
     if estimated:
-        yield Key(f"{share}, estimated", charts.GREEN, band=0.26, brief="share in the band, estimated")
+        yield Key(f"{share}, estimated", charts.GREEN, band=0.26, brief="in the band, estimated")
     if predicted:
         text = "the same, predicted" if estimated else f"{share}, predicted"
-        yield Key(text, charts.GREEN, band=0.1, dash=True, brief="share in the band, predicted")
+        yield Key(text, charts.GREEN, band=0.1, dash=True, brief="in the band, predicted")
     if charts.shows_ice(story):
-        yield Key("share of its water that is ice", charts.BLUE, band=0.26)
+        yield Key(charts.ICE, charts.BLUE, band=0.26, brief="ice")
 
 
 def _outlook(story: Story, estimated: bool, predicted: bool) -> Iterator[Key]:

@@ -24,6 +24,7 @@ from underlid.update.drawn.charts import (
     data_of,
     estimate_layers,
     finish,
+    label_layers,
     named,
     now_layers,
     rows_of,
@@ -36,7 +37,9 @@ from underlid.update.prose import phrases
 
 WORMS, ADULTS = GREEN, PURPLE
 SEEN = "M-0.8,0H0.8M0,0V-2M-0.6,-1.3L0,-2L0.6,-1.3"  # a bar at the least number, and an arrow up from it
+LABEL_ROOM = 0.4  # share of the width above the chart that its label may take: "now" stands beside or below it
 LEAST = 4  # worms that the axis reaches at least
+HEADROOM = 1.05  # so that what ends within the chart is seen to end
 OPEN_TOP = 2.5  # a count's range is drawn no higher than so many times all else: its top may be nearly endless
 LARGE, APART = 100, 12.0  # a logarithmic axis from so many worms on, if the most are so many times the adults
 STEPS = (0, 1, 10, 100, 1000, 10_000, 100_000)
@@ -58,14 +61,18 @@ def animals_chart(story: Story, size: Size = DESK) -> alt.LayerChart:
         min(max(as_utc_ms(moment), int(at[0])), int(at[-1]))
         for moment in (datetime(story.month.year, story.month.month, 1), story.month_ends.astimezone(zone))
     ]
+    says = "worms, log scale" if animals_scale(daily) == "log" else "worms"
     shade = [{"t": month[0], "end": month[1], "low": 0, "high": top}]
     layers: list[alt.Chart] = [
-        alt.Chart(data_of(shade)).mark_rect(fill=INK, fillOpacity=0.06).encode(x=x, x2="end:Q", y=y, y2="high:Q"),
+        alt.Chart(data_of(shade))
+        .mark_rect(fill=INK, fillOpacity=0.06)
+        .encode(x=x, x2=alt.X2("end:Q"), y=y, y2=alt.Y2("high:Q")),
         *estimate_layers(rows_of(at, daily.worms, kept), split, x, y, WORMS),
         *estimate_layers(rows_of(at, daily.adults, kept), split, x, y, ADULTS),
         *_counted(daily, x, y, top),
         *_seen(daily, x, y),
-        *now_layers(at[kept], split, x, 0, top, size),
+        *label_layers(says, int(at[0]), top, x, size),
+        *now_layers(at[kept], split, x, 0, top, size, inside=split < LABEL_ROOM * len(at)),
     ]
     return finish(layers, size)
 
@@ -89,7 +96,7 @@ def _top(daily: Daily) -> float:
     """Where the axis ends: above all that is drawn."""
     seen = max((1.15 * low for _, low in daily.seen), default=0.0)  # room for the arrow
     most = max(float(daily.worms[:, 2].max()), float(daily.adults[:, 2].max()), seen, LEAST)
-    return float(np.ceil(min(max([most, *(found.high for _, found in daily.counted)]), OPEN_TOP * most)))
+    return float(np.ceil(HEADROOM * min(max([most, *(found.high for _, found in daily.counted)]), OPEN_TOP * most)))
 
 
 def _axis(scale: Literal["linear", "log"], top: float, size: Size) -> alt.Y:
@@ -112,12 +119,14 @@ def _counted(daily: Daily, x: alt.X, y: alt.Y, top: float) -> list[alt.Chart]:
         return []
     base = alt.Chart(data_of(rows))
     layers: list[alt.Chart] = [
-        base.mark_rule(color=INK, strokeWidth=1.6).encode(x=x, y=y, y2="high:Q"),
+        base.mark_rule(color=INK, strokeWidth=1.6).encode(x=x, y=y, y2=alt.Y2("high:Q")),
         base.mark_point(shape="circle", size=60, filled=True, color=INK, stroke="white", strokeWidth=1, opacity=1)
         .encode(x=x, y=named(y, "middle")),
     ]  # fmt: skip
     if over := [row for row, (_, found) in zip(rows, daily.counted, strict=True) if found.high > top]:
-        head = alt.Chart(data_of(over)).mark_point(shape="triangle-up", size=70, filled=True, color=INK, opacity=1)
+        head = alt.Chart(data_of(over)).mark_point(
+            shape="triangle-up", size=90, yOffset=5, filled=True, color=INK, opacity=1
+        )
         layers.append(head.encode(x=x, y=named(y, "high")))
     return layers
 

@@ -18,6 +18,8 @@ from underlid.update.prose import phrases
 
 #: Where one shade gives way to the next [degC]; finer about freezing, where a degree matters most.
 EDGES_C = (-5, -3, -2, -1, 0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 25)
+#: The shade of each whole degree, from the one below the first edge.
+_SHADE_OF = np.searchsorted(EDGES_C, np.arange(EDGES_C[0] - 1, EDGES_C[-1] + 1), side="right").astype(np.uint8)
 INK, WHITE = "#22262a", "#ffffff"
 FREEZING = "below freezing, where water may be ice"
 #: Ends of the colours below freezing and above, our own: numbers can be read on all of them, white on those below.
@@ -35,8 +37,9 @@ def shade(degrees_c: float) -> int:
 
 
 def shades(values_c: Array) -> NDArray[np.uint8]:
-    """The shades of many temperatures."""
-    return np.searchsorted(EDGES_C, values_c, side="right").astype(np.uint8)
+    """The shades of many temperatures: since they give way at whole degrees, those of the degree below each."""
+    degrees = np.floor(values_c).astype(np.int32) - EDGES_C[0] + 1
+    return _SHADE_OF[np.clip(degrees, 0, len(_SHADE_OF) - 1, out=degrees)]
 
 
 def ink_on(number: int) -> str:

@@ -37,6 +37,9 @@ CARE = Said(
 )
 
 
+BUILT = Said("As recorded when each bin was started; what was not said then is taken as is usual.")
+
+
 def page(beside: Beside) -> str:
     """The bins as a self-contained HTML page; the same facts give the same bytes."""
     return document.html(laid_out(beside))
@@ -52,7 +55,7 @@ def laid_out(beside: Beside) -> Document:
     own = beside.sides[0].story.own
     parts = [
         Part("In short", (*besidewords.in_short(beside), CHIPS)),
-        Part("How they are built", tables=(_builds(beside),)),
+        Part("How they are built", (BUILT,), tables=(_builds(beside),)),
         Part("The month in each", (SCALE,), charts=_panels(beside), key=_panel_key(beside)),
         Part("Figures", besidewords.found(beside), charts=_ranges(beside), tables=(_figures(beside),)),
     ]
@@ -65,7 +68,7 @@ def laid_out(beside: Beside) -> Document:
         keeper=own.keeper,
         kicker=f"Side by side · {beside.month:%B %Y}",
         title=f"{phrases.count(len(beside.sides), 'bin').capitalize()} beside each other",
-        lede=f"{by}Told on {phrases.day(beside.now)} {beside.now.year}.",
+        lede=f"{by}Made on {phrases.day(beside.now)} {beside.now.year}.",
         figures=(),
         own=(),
         parts=tuple(parts),
@@ -83,8 +86,7 @@ def _name(i: int, side: Side, small: str = "") -> Cell:
 
 def _builds(beside: Beside) -> Table:
     columns: tuple[tuple[str, Provenance | None], ...] = (
-        ("Bin", None), ("Bedding", "read"), ("Walls", "read"), ("Stands", "read"), ("Founders", "read"),
-        ("Started", "read"),
+        ("Bin", None), ("Bedding", None), ("Walls", None), ("Stands", None), ("Founders", None), ("Started", None),
     )  # fmt: skip
     return Table(columns, tuple(_build(i, side) for i, side in enumerate(beside.sides)), "How the bins are built")
 

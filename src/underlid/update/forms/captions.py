@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
-from underlid.update.drawn import palette
+from underlid.update.drawn import palette, standing
 from underlid.update.drawn.frames import GAP_S, Cue, Month, Plan, brief, cued, plan
 from underlid.update.facts import Story
 from underlid.update.forms import cards
@@ -61,7 +61,7 @@ def described(month: Month, order: Plan) -> tuple[Cue, ...]:
     if month.predicted_from is not None:
         seen.append((order.start("month", month.predicted_from), "The label changes from estimated to predicted."))
     if month.coldest < len(month) - 1:
-        seen.append((order.start("month", month.coldest), "The clock stands still at the coldest hour."))
+        seen.append((order.start("month", month.coldest), f"The clock stands still at {standing.WHICH}."))
     seen.sort(key=lambda one: one[0])
     ends_s = order.start("end")
     found: list[Cue] = []
@@ -85,7 +85,7 @@ def notes(story: Story) -> str:
     if story.cut is not None:
         month = Month(story, story.cut)
         if len(month):
-            lines += [f"The film runs {_minutes(plan(month).length_s)}; its captions say what belongs to it.", ""]
+            lines += [f"The film runs {plan(month).length_s:.0f} s; its captions say what belongs to it.", ""]
     for number, part in enumerate(parts, 1):
         lines += [f"## {number}. {part.title}", "", *_scene(part, _card(part, shown)), ""]
         own = story.own.paragraphs(part.name)

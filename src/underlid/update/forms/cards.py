@@ -32,8 +32,8 @@ from underlid.update.prose.words import KeyFigure
 #: Shape of a card: its folder and its size [px].
 SHAPES = {"wide": (1920, 1080), "tall": (1080, 1920)}
 PAPER = "#fbfaf7"
-#: Drawn small and scaled up, so that lines and marks grow with the type: about 30 px of text on either shape.
-CHART = charts.Size(560, 330, 17, 7)
+#: Drawn small and scaled up, so that lines and marks grow with the type: 33 px of text at least on either shape.
+CHART = charts.Size(520, 330, 18, 7)
 BESIDE, ALONE = 160, 700  # characters said beside a drawing, and on a card of their own: our judgement
 QUOTED, QUOTES = 620, 3  # characters of the keeper's own words on one card, and cards they take at most: the same
 WORKERS = 2  # photos at a time

@@ -7,7 +7,7 @@ from dataclasses import fields, is_dataclass
 from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
-from underlid.update.facts import Provenance, Range, Story, TimeRange
+from underlid.update.facts import ColdestHour, Provenance, Range, Story, TimeRange
 from underlid.update.forms.datatables import PROVENANCE, Cell, Column, Table
 from underlid.update.lifefacts import Animals
 from underlid.update.prose.numbers import Known
@@ -54,6 +54,8 @@ def facts_and_moments(story: Story, told: Sequence[Section]) -> tuple[Table, Tab
             )
         elif isinstance(fact, TimeRange):
             moments.append((name, fact.early, fact.usual, fact.late, *where(name, parent, fact)))
+        elif isinstance(fact, datetime):
+            moments.append((name, None, fact, None, *where(name, parent, fact)))
         elif isinstance(fact, float):
             of = parent.worms.provenance if isinstance(parent, Animals) else CHANCES[name.rsplit(".", 1)[1]]
             rows.append((name, None, fact, None, "1", of, *where(name, parent, fact)))
@@ -76,8 +78,9 @@ def facts_and_moments(story: Story, told: Sequence[Section]) -> tuple[Table, Tab
     )
     times = (
         Column("name", "string", "Names the moment."),
-        *(Column(part, "datetime", f"Its {point} % point, with the offset from UTC; a day is told as its midnight.")
-          for part, point in (("early", 5), ("usual", 50), ("late", 95))),
+        *(Column(part, "datetime", f"Its {point}, with the offset from UTC; a day is told as its midnight.")
+          for part, point in (("early", "5 % point; empty for one hour"), ("usual", "50 % point, or the one hour"),
+                              ("late", "95 % point; empty for one hour"))),
         *tellings,
     )  # fmt: skip
     return (
@@ -88,7 +91,7 @@ def facts_and_moments(story: Story, told: Sequence[Section]) -> tuple[Table, Tab
 
 
 def _within(name: str, value: object, parent: object = None) -> Iterator[tuple[str, object, object]]:
-    """Every range, moment and chance inside a fact: its name, the fact that holds it, and itself."""
+    """Every range, moment, hour and chance inside a fact: its name, the fact that holds it, and itself."""
     if isinstance(value, Range | TimeRange):
         yield name, parent, value
     elif is_dataclass(value) and not isinstance(value, type):
@@ -96,6 +99,8 @@ def _within(name: str, value: object, parent: object = None) -> Iterator[tuple[s
             part = getattr(value, field.name)
             if field.name in CHANCES and part is not None:
                 yield f"{name}.{field.name}", value, float(part)
+            elif isinstance(value, ColdestHour) and isinstance(part, datetime):
+                yield f"{name}.{field.name}", value, part
             elif field.name not in ("daily", "taken", "amount"):
                 yield from _within(f"{name}.{field.name}", part, value)
     elif isinstance(value, tuple):

@@ -19,7 +19,7 @@ from underlid.update.drawn.charts import Size
 from underlid.update.drawn.drawing import svg, unchecked
 from underlid.update.drawn.keys import Key
 from underlid.update.facts import Provenance
-from underlid.update.forms import typeset
+from underlid.update.forms import heads, typeset
 from underlid.update.forms.webpage import NIGHT, PAPER, both_widths, style, template
 from underlid.update.own import readable
 from underlid.update.prose.said import Said
@@ -103,6 +103,7 @@ class Document:
 def html(document: Document) -> str:
     """The page; the same document gives the same bytes."""
     return template("document.html.j2").render(
+        ends=heads.ends,
         document=document, style=style(), accent=readable(document.accent, PAPER),
         accent_at_night=readable(document.accent, NIGHT), drawn=_both, single=_single,
     )  # fmt: skip
@@ -146,7 +147,7 @@ def pdf(document: Document) -> bytes:
     data = {
         "accent": readable(document.accent), "keeper": document.keeper or "The keeper",
         "kicker": document.kicker, "title": document.title, "lede": document.lede, "own": document.own,
-        "figures": [asdict(figure) for figure in document.figures], "parts": parts,
+        "figures": [asdict(figure) | {"ends": heads.ends(figure)} for figure in document.figures], "parts": parts,
         "sources": document.sources,
     }  # fmt: skip
     return typeset.pdf("document.typ", data, pictures)

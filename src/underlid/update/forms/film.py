@@ -15,23 +15,26 @@ import av
 import numpy as np
 from av.video.reformatter import ColorRange, Colorspace
 from numpy.typing import NDArray
-from PIL import Image, ImageChops, ImageDraw
+from PIL import Image, ImageDraw
 
 from underlid.update.drawn import filmpieces as pieces
-from underlid.update.drawn import palette
+from underlid.update.drawn import palette, standing
 from underlid.update.drawn.filmstage import INK, PANEL, READS, ROWS, SIZE, SOFT, STRIP, Stage
 from underlid.update.drawn.frames import Month, Plan, Shown, plan
 from underlid.update.facts import ColdestHour, ReadingFact, Story
 from underlid.update.forms import captions, typeset
-from underlid.update.prose import phrases
+from underlid.update.prose import heatwords, phrases
 
 Pixels = NDArray[np.uint8]
 Region = tuple[int, int, int, int]  # left, top, right and bottom, all even [px]
 Drawn = tuple[Image.Image, Sequence[Region], int]  # a picture, where it differs from the last one, and its frames
 
 MOST_READS = 3  # in sight at once
-COLOURS = b"".join(bytes.fromhex(colour[1:]) for colour in palette.SHADES)
-ENCODER = {"preset": "veryfast", "crf": "20", "threads": "2"}
+#: The colours of the shades, and after them those of the stripes for frost, in the order of `filmpieces.stripes`.
+COLOURS = b"".join(bytes.fromhex(colour[1:]) for colour in (*palette.SHADES, palette.INK, palette.WHITE))
+#: Drawings move little and have no noise: the quickest preset keeps them truer than slower ones do at twice the work,
+#: in a file about twice as large.
+ENCODER = {"preset": "ultrafast", "crf": "25", "x264-params": "cabac=1", "threads": "2"}
 #: From RGB to luma and the differences of blue and red, 16 to 235 and 16 to 240 (ITU-R BT.709, recalled):
 #: each row three factors and an offset.
 BT709 = (
@@ -69,7 +72,8 @@ class Painter:
         self.pen = ImageDraw.Draw(self.canvas)
         box = stage.box
         self.bedding = (box.left, box.bedding, box.right, box.bottom)
-        self.stripes = pieces.stripes(box.right - box.left, box.bottom - box.bedding)
+        stripes = pieces.stripes(box.right - box.left, box.bottom - box.bedding)
+        self.striped = [(stripe, len(palette.SHADES) + number) for number, stripe in enumerate(stripes)]
         self.past, self.ahead = (pieces.course(stage, strong) for strong in (True, False))
         self.last: dict[str, object] = {}
         self.changed: list[Region] = []
@@ -96,18 +100,18 @@ class Painter:
         left, top, right, bottom = self.bedding
         size = (right - left, bottom - top)
         smooth = Image.fromarray(shown.bedding_c.astype(np.float32)).resize(size, Image.Resampling.BILINEAR)
-        values = np.asarray(smooth)
-        shade = palette.shades(values)
-        frost = np.where(shade < palette.DARK, np.uint8(255), np.uint8(0))
+        shade = palette.shades(np.asarray(smooth))
+        frost = shade < palette.DARK
         places = {one.place for one in shown.reads}
+        if frost.any():
+            for stripe, colour in self.striped:
+                shade[frost & stripe] = colour
         key = (shade.tobytes(), places)
         if not self._wiped("bedding", _even(left - 30, top - 30, right + 30, bottom + 10), key):
             return
         bands = Image.fromarray(shade)
         bands.putpalette(COLOURS)
         self.canvas.paste(bands.convert("RGB"), (left, top))
-        for colour, mask in zip((INK, "#ffffff"), self.stripes, strict=True):
-            self.canvas.paste(colour, (left, top), ImageChops.multiply(mask, Image.fromarray(frost)))
         spots = {
             "middle": ((left + right) // 2, (top + bottom) // 2),
             "edge": (left + 14, (top + bottom) // 2),
@@ -138,7 +142,7 @@ class Painter:
                 self._text(PANEL, first, figure, size)
                 if ranged:
                     self._text(PANEL, second, f"nine in ten {ranged}", 28, "Regular", SOFT)
-        if self._wiped("reads", _even(PANEL - 4, READS, RIGHT, READS + 188), (shown.coldest, shown.reads)):
+        if self._wiped("reads", _even(PANEL - 4, READS, RIGHT, READS + 194), (shown.coldest, shown.reads)):
             self._told(shown)
 
     def _told(self, shown: Shown) -> None:
@@ -146,9 +150,9 @@ class Painter:
         if shown.coldest:
             cold = self.month.story.coldest
             self._chip(cold.temperature.provenance, PANEL - 4, READS)
-            self._text(PANEL, READS + 62, f"Coldest hour: about {phrases.temperature(cold.temperature)}", 34)
+            self._text(PANEL, READS + 56, f"Coldest hour: about {phrases.temperature(cold.temperature)}", 34)
             for row, line in enumerate(coldest_lines(cold)):
-                self._text(PANEL, READS + 106 + 36 * row, line, 28, "Regular", SOFT)
+                self._text(PANEL, READS + 101 + 27 * row, line, 25, "Regular", SOFT)
         elif shown.reads:
             self._chip("read", PANEL - 4, READS)
             for row, line in enumerate(read_lines(shown.reads)):
@@ -178,14 +182,16 @@ class Painter:
         self.canvas.paste(self.chips[name], (x, y), self.chips[name])
 
     def _text(self, x: int, y: int, text: str, size: int, weight: str = "Semibold", colour: str = INK) -> None:
-        self.pen.text((x, y), text, font=pieces.font(weight, size), fill=colour)
+        letters, (left, top) = pieces.lettering(text, weight, size)
+        self.canvas.paste(colour, (x + left, y + top), letters)
 
 
-def coldest_lines(cold: ColdestHour) -> tuple[str, str]:
-    """The range of the coldest hour, and the days between which it fell."""
+def coldest_lines(cold: ColdestHour) -> tuple[str, ...]:
+    """The range of the coldest hour, the days between which it fell, and why the hour shown may be warmer."""
     first, last = cold.when.early.date(), cold.when.late.date()
     when = f"on {phrases.day(first)}" if first == last else f"within {phrases.days(first, last)}"
-    return f"nine in ten {phrases.temperature_range(cold.temperature)}", f"nine in ten {when}"
+    lines = (f"nine in ten {phrases.temperature_range(cold.temperature)}", f"nine in ten {when}")
+    return (*lines, standing.IN_BRIEF) if heatwords.apart(cold) else lines
 
 
 def read_lines(reads: tuple[ReadingFact, ...]) -> list[str]:

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 
 from underlid.update.facts import Story
 
 ALL = "all"
 WORKERS = 2
+MOST_SIGNS = 20  # named of those that the fonts lack
 MOST_STEM = 80  # bytes of a bin's name in a file name; systems allow 255 in all
 
 Files = dict[str, bytes]
@@ -31,6 +32,7 @@ class Format:
 
     says : what it is, for those who choose; make : its files, none where the story has nothing to show in it
     nothing : why there may be none; share : of the time that all forms take, by which progress is told
+    typeset : whether our fonts alone draw its letters
     """
 
     name: str
@@ -38,11 +40,12 @@ class Format:
     make: Callable[[Story], Files]
     share: float
     nothing: str = ""
+    typeset: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Rendered:
-    """Files by name, within the account's folder, and sentences on what was left out."""
+    """Files by name, within the account's folder, and sentences on what was left out or could not be drawn."""
 
     files: Files
     notes: tuple[str, ...]
@@ -75,7 +78,10 @@ def render(
             pool.shutdown(wait=True, cancel_futures=True)
             raise
     files = {name: data for one in asked for name, data in made[one.name].items()}
-    return Rendered(files, tuple(one.nothing for one in asked if not made[one.name]))
+    notes = [one.nothing for one in asked if not made[one.name]]
+    if any(one.typeset and made[one.name] for one in asked):
+        notes += _lacking(story)
+    return Rendered(files, tuple(notes))
 
 
 def formats_from(text: str) -> tuple[str, ...]:
@@ -101,6 +107,30 @@ def _chosen(names: Iterable[str]) -> tuple[Format, ...]:
     if not asked:
         raise NoSuchFormat(f"No form of the account was chosen; choose from {', '.join(FORMATS)}, or {ALL}.")
     return tuple(one for one in FORMATS.values() if ALL in asked or one.name in asked)
+
+
+def _lacking(story: Story) -> Iterator[str]:
+    """What print and pictures cannot show of the words in a story."""
+    from underlid.update.forms.typeset import undrawn
+
+    signs = undrawn(dict.fromkeys(_texts(story)))
+    if signs:
+        more = f" and {len(signs) - MOST_SIGNS} more" if len(signs) > MOST_SIGNS else ""
+        yield (
+            f"Our fonts lack these signs: {' '.join(signs[:MOST_SIGNS])}{more}. Print and pictures show a box or "
+            "nothing in their place; the page shows them wherever its reader has a font for them."
+        )
+
+
+def _texts(value: object) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, tuple):
+        for part in value:
+            yield from _texts(part)
+    elif is_dataclass(value) and not isinstance(value, type):
+        for field in fields(value):
+            yield from _texts(getattr(value, field.name))
 
 
 def _html(story: Story) -> Files:
@@ -156,13 +186,13 @@ FORMATS: dict[str, Format] = {
     one.name: one
     for one in (
         Format("html", "a page for any browser, whole in one file", _html, 0.18),
-        Format("pdf", "the account to print on A4, readable aloud", _pdf, 0.1),
-        Format("poster", "the month on one sheet, to hang up (PDF, A2)", _poster, 0.06),
-        Format("cards", "pictures of one figure or chart each, wide and tall (PNG)", _cards, 0.08),
-        Format("overlays", "figures on nothing, to lay over a film of your own (PNG)", _overlays, 0.01),
+        Format("pdf", "the account to print on A4, readable aloud", _pdf, 0.1, typeset=True),
+        Format("poster", "the month on one sheet, to hang up (PDF, A2)", _poster, 0.06, typeset=True),
+        Format("cards", "pictures of one figure or chart each, wide and tall (PNG)", _cards, 0.08, typeset=True),
+        Format("overlays", "figures on nothing, to lay over a film of your own (PNG)", _overlays, 0.01, typeset=True),
         Format(
             "film", "the bin cut through, hour after hour, with captions (MP4)", _film, 0.55,
-            "There is no film: nothing is known of the bedding cut through in this month.",
+            "There is no film: nothing is known of the bedding cut through in this month.", typeset=True,
         ),
         Format("notes", "what to say when you tell it aloud, and texts for every picture", _notes, 0.01),
         Format("data", "tables of all readings, ranges and hours (CSV), described for other programs", _data, 0.01),

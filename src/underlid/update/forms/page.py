@@ -13,7 +13,7 @@ from underlid.update.drawn.crosscut import FROST_HEIGHT, WIDTH, Crosscut
 from underlid.update.drawn.drawing import frame
 from underlid.update.drawn.keys import key_of, place_of
 from underlid.update.facts import ReadingFact, Story
-from underlid.update.forms import live
+from underlid.update.forms import heads, live
 from underlid.update.forms.webpage import NIGHT, PAPER, Drawn, both_widths, data_url, style, template, text_of
 from underlid.update.own import readable
 from underlid.update.prose import background, phrases, telling, words
@@ -53,13 +53,13 @@ def page(story: Story) -> str:
     return template("page.html.j2").render(
         story=story,
         month=f"{story.month:%B %Y}",
-        lede=_lede(story),
+        lede=heads.lede(story),
         style=style(),
         accent=readable(story.own.accent, PAPER),
         accent_at_night=readable(story.own.accent, NIGHT),
         script=Markup(text_of("page.js")),
         data=Markup(live.as_json(story, cut)),
-        figures=words.key_figures(story),
+        figures=[(key, heads.ends(key)) for key in words.key_figures(story)],
         sections=telling.sections(story),
         plain=telling.short(story),
         links=partial(_links, story, targets),
@@ -111,25 +111,33 @@ def _links(story: Story, targets: frozenset[str], said: Said) -> list[tuple[str,
     names = [name if name in targets else "readings" for name in said.evidence]
     if sum(name.startswith("reading-") for name in names) > MOST_LINKS:
         names = ["readings" if name.startswith("reading-") else name for name in names]
-    days = {f"reading-{fact.id}": f"reading of {phrases.day(fact.start)}" for fact in story.readings}
-    return [(f"#{anchor(name)}", NAMES.get(name) or days.get(name) or "trial") for name in dict.fromkeys(names)]
+    read = {f"reading-{fact.id}": fact for fact in story.readings}
+    days = [phrases.day(read[name].start) for name in names if name in read]
+
+    def called(name: str) -> str:
+        if name not in read:
+            return NAMES.get(name, "trial")
+        day = phrases.day(read[name].start)  # two of one day are told apart by their places
+        return f"reading of {day}" + (f", {where(read[name])}" if days.count(day) > 1 else "")
+
+    return [(f"#{anchor(name)}", called(name)) for name in dict.fromkeys(names)]
+
+
+def where(fact: ReadingFact) -> str:
+    """Where a reading was taken."""
+    return "air" if fact.quantity == "air temperature" else fact.place
 
 
 def _row(fact: ReadingFact) -> dict[str, object]:
     place = place_of(fact)
     return {
         "fact": fact,
-        "where": "air" if place == "air" else fact.place,
+        "where": where(fact),
         "mark": charts.PLACE_MARKS[place] if place else None,
         "amount": phrases.interval(fact.amount),
         "expected": phrases.temperature_range(fact.expected) if fact.expected else "",
         "verdict": words.verdict(fact),
     }
-
-
-def _lede(story: Story) -> str:
-    by = f"Kept by {story.keeper}. " if story.keeper else ""
-    return f"{by}{background.kind_of_bin(story)}; told on {phrases.day(story.now)} {story.now:%Y, %H:%M}."
 
 
 def _live(drawn: Drawn | None, series: str, label: str) -> Live | None:

@@ -18,7 +18,7 @@ from underlid.update.drawn.cutaway import cutaway
 from underlid.update.drawn.drawing import svg, unchecked
 from underlid.update.drawn.keys import Key, key_of, place_of
 from underlid.update.facts import Noted, ReadingFact, Story
-from underlid.update.forms import typeset
+from underlid.update.forms import heads, typeset
 from underlid.update.lifefacts import Own, Picture
 from underlid.update.own import readable
 from underlid.update.prose import background, lifewords, phrases, telling, words
@@ -48,14 +48,15 @@ TIMES = (
 
 def account(story: Story) -> bytes:
     """The account as a PDF for A4 (PDF/UA-1); the same story gives the same bytes."""
-    told = telling.sections(story)
+    told, cut = telling.sections(story), cutaway(story)
     drawn = {name: _chart(story, name) for names in PLACES.values() for name in names if _shows(story, name)}
     data = _common(story) | {
         "kicker": f"Monthly account · {story.month:%B %Y}",
-        "lede": _lede(story),
+        "lede": heads.lede(story),
         "voice": f"In {story.keeper}’s words" if story.keeper else "In the keeper’s words",
         "opening": story.own.paragraphs(""),
         "short": telling.short(story),
+        "cut": None if cut is None else {"file": "cut.svg", "alt": cut[1], "title": "The bedding cut through"},
         "sections": [_section(story, one, drawn) for one in told],
         "pictures": [_photo(story, one) for one in story.own.pictures],
         "truth": _truth(story),
@@ -71,7 +72,7 @@ def account(story: Story) -> bytes:
         "bin": [{"term": term, "words": quoted, "said": said} for term, quoted, said in background.bin_facts(story)],
         "sources": [{"term": term, "words": "", "said": said} for term, said in background.sources(story)],
     }
-    return _typeset("account.typ", data, _pictures(story, drawn))
+    return _typeset("account.typ", data, _pictures(story, drawn) | ({} if cut is None else {"cut.svg": cut[0]}))
 
 
 def poster(story: Story) -> bytes:
@@ -88,17 +89,19 @@ def poster(story: Story) -> bytes:
     if cut is not None:
         pictures["cut.svg"] = cut[0]
     data = _common(story) | {
-        "about": _lede(story),
+        "about": heads.lede(story),
         "said": [_said(one) for one in told["month"].said],
         "drawn": {name: _figure(story, name) for name in names},
-        "cut": None if cut is None else {"file": "cut.svg", "alt": cut[1], "title": "Inside, at the coldest hour"},
+        "cut": None
+        if cut is None
+        else {"file": "cut.svg", "alt": cut[1], "title": "Inside, at the hour thought the coldest"},
         "photo": _photo(story, story.own.pictures[0]) if story.own.pictures else None,
         "parts": [
             {"name": name, "title": told[name].title, "said": [_said(one) for one in told[name].said]}
             for name in ("tests", "next", "unknown", "care")
             if told[name].said and (name != "tests" or story.trials)
         ],
-        "sources": " ".join(f"{term}: {said}." for term, said in background.sources(story)[-1:]),
+        "sources": " ".join(f"{term}: {said.rstrip('.')}." for term, said in background.sources(story)[:-1]),
     }
     return _typeset("poster.typ", data, pictures)
 
@@ -114,16 +117,11 @@ def _common(story: Story) -> Plain:
         "accent": readable(story.own.accent),
         "colour": story.own.accent,
         "figures": [
-            {"label": key.label, "figure": key.figure, "beside": key.beside, "range": key.range,
+            {"label": key.label, "figure": key.figure, "beside": key.beside, "ends": heads.ends(key),
              "provenance": key.provenance}
             for key in words.key_figures(story)
         ],
     }  # fmt: skip
-
-
-def _lede(story: Story) -> str:
-    by = f"Kept by {story.keeper}. " if story.keeper else ""
-    return f"{by}{background.kind_of_bin(story)}; told on {phrases.day(story.now)} {story.now:%Y, %H:%M}."
 
 
 def _section(story: Story, section: Section, drawn: dict[str, bytes]) -> Plain:

@@ -12,6 +12,7 @@ from underlid.update.facts import Provenance, Range
 from underlid.update.forms import document
 from underlid.update.forms.document import Cell, Chart, Document, Part, Table
 from underlid.update.prose import phrases, yearwords
+from underlid.update.prose.lifewords import given
 from underlid.update.prose.said import Said
 from underlid.update.prose.words import KeyFigure
 from underlid.update.yearfacts import Kept, Lived, Month, Pair, Span, Twice, Year
@@ -60,7 +61,7 @@ def laid_out(year: Year) -> Document:
         keeper=year.own.keeper,
         kicker=f"{NAMES[span]} · {yearwords.span(year)}",
         title=year.title,
-        lede=f"{by}About {phrases.number(year.bedding_litres, 0)} litres of bedding, {year.species}; told on "
+        lede=f"{by}About {phrases.number(year.bedding_litres, 0)} litres of bedding, {year.species}; made on "
         f"{yearwords.dated(year.now)}, {year.now:%H:%M}.",
         figures=key_figures(year),
         own=year.own.paragraphs(""),
@@ -82,10 +83,15 @@ def key_figures(year: Year) -> tuple[KeyFigure, ...]:
     ]  # fmt: skip
     if lived is not None:
         found.append(
-            KeyFigure(f"Worms on {yearwords.dated(lived.at)}", phrases.animals_figure(lived.worms), "",
+            KeyFigure(f"Worms on {yearwords.dated(lived.at)}", _figure(lived.worms), "",
                       (phrases.animals_range(lived.worms), f"change {_change(lived.change)}"), lived.worms.provenance)
         )  # fmt: skip
     return tuple(found)
+
+
+def _figure(worms: Range) -> str:
+    figure = phrases.animals_figure(worms)
+    return "perhaps none" if figure == "0" else figure
 
 
 def _chart(year: Year) -> Chart:
@@ -158,9 +164,9 @@ def _row(one: Month) -> tuple[Cell, ...]:
 def _animals(one: Month, lived: Lived) -> tuple[Cell, ...]:
     return (
         Cell(*_covered(one)),
-        Cell(*_some(lived.worms)),
+        Cell(*yearwords.some(lived.worms)),
         Cell(_change(lived.change)),
-        *(Cell(*_some(found)) for found in (lived.laid, lived.hatched, lived.died)),
+        *(Cell(*yearwords.some(found)) for found in (lived.laid, lived.hatched, lived.died)),
     )
 
 
@@ -213,17 +219,13 @@ def _fed(kept: Kept) -> tuple[str, str]:
     times = phrases.count(kept.feedings, "feeding")
     if kept.given_g is None:
         return times, "not weighed"
-    return phrases.mass_range(kept.given_g), times + (f", {kept.unweighed} not weighed" if kept.unweighed else "")
+    return given(kept.given_g), times + (f", {kept.unweighed} not weighed" if kept.unweighed else "")
 
 
 def _read(kept: Kept) -> tuple[str, str]:
     more = [phrases.count(kept.surprises, "surprise")] if kept.surprises else []
     more += [phrases.count(kept.samples, "sample")] if kept.samples else []
     return (str(kept.readings) if kept.readings else "none"), ", ".join(more)
-
-
-def _some(found: Range) -> tuple[str, str]:
-    return phrases.animals_range(found), f"about {phrases.animals_figure(found)}"
 
 
 def _change(found: Range) -> str:

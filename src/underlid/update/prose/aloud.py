@@ -58,7 +58,8 @@ def spoken(text: str) -> str:
     said = re.sub(r"\bpH\b", "p H", said)
     said = re.sub(r"\bEC\b", "conductivity", said)
     for unit, one, more in _UNITS:
-        said = re.sub(rf"(to )?{_NUMBER} ?{re.escape(unit)}(?![\w/°])", lambda m, a=one, b=more: _with(m, a, b), said)  # type: ignore[misc]
+        pattern = rf"(to +(?:minus +)?)?{_NUMBER} ?{re.escape(unit)}(?![\w/°])"
+        said = re.sub(pattern, lambda match, a=one, b=more: _with(match, a, b), said)  # type: ignore[misc]
     for sign, word in _SIGNS.items():
         said = said.replace(sign, word)
     said = re.sub(r"\s*[(\[{]\s*", ", ", said)

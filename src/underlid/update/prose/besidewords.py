@@ -8,7 +8,7 @@ from underlid.update.beside import Beside, Compared
 from underlid.update.facts import Range
 from underlid.update.prose import phrases
 from underlid.update.prose.said import Said
-from underlid.update.prose.yearwords import signed
+from underlid.update.prose.yearwords import signed, some
 
 #: Figure -> its heading, and how the lower of two is told.
 FIGURES = {
@@ -125,7 +125,7 @@ def cell(name: str, found: Range | None) -> tuple[str, str]:
         return ("none" if found.high < 1 else phrases.hours_range(found)), ""
     if name == "change":
         return signed(found) or "none", ""
-    return phrases.animals_range(found), f"about {phrases.animals_figure(found)}"
+    return some(found)
 
 
 # --- inside ----------------------------------------------------------------------------------------------

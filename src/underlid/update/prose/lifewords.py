@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from underlid.update.facts import Range, Story
-from underlid.update.lifefacts import Animals, Eaten
-from underlid.update.prose import phrases
+from underlid.update.lifefacts import Animals, Eaten, Found
+from underlid.update.prose import heatwords, phrases
 from underlid.update.prose.colony import SURE
 from underlid.update.prose.numbers import Known
-from underlid.update.prose.said import Said
+from underlid.update.prose.said import KeyFigure, Said
 
 DAYS = Known(7, "1")  # ahead, for which it is told what the worms can eat
 CROWDED = 0.05  # chance of crowding up to which a child is told that there is room: our judgement
+UNLIKELY = 0.5  # chance of any worm below which none may well be left, and no number stands alone
+ALIKE = 0.02  # ends of what was given that differ by less of it are one figure: scales tell no more, our judgement
 ANCHORS = ("counts", "fit", "species")  # what every figure of the animals rests on
 NOTHING = Said(
     "No colony was fitted for this account, so it does not say how many worms live there.",
@@ -24,15 +26,48 @@ NOTHING = Said(
 # --- animals ---------------------------------------------------------------------------------------------
 
 
+def animals_figure(found: Animals) -> KeyFigure:
+    """How many worms, as a large figure; where perhaps none is left, with the chance of any and what was counted."""
+    label, ends = f"Worms on {phrases.day(found.at)}", phrases.animals_range(found.worms)
+    if not gone(found):
+        grams = f"{phrases.mass_range(found.live_g)} in all"
+        return KeyFigure(label, phrases.animals_figure(found.worms), "without cocoons", (ends, grams),
+                         found.worms.provenance)  # fmt: skip
+    beside = "" if found.samples or found.sightings else "; nothing was counted"
+    chance = f"chance of any: {phrases.chance(found.alive)}{beside}"
+    return KeyFigure(label, "perhaps none", "", (ends, chance), found.worms.provenance)
+
+
 def animals(story: Story) -> tuple[Said, ...]:
-    """Who lives there, how that changed, and what it rests on."""
+    """What was found in hand if the fit cannot explain it, who lives there, how that changed, and what it rests on."""
     found = story.animals
     if found is None:
         return (NOTHING,)
-    said = [living(found), change(story, found), stages(found), together(found)]
+    said = [in_hand(story, found)] if found.doubted else []
+    said += [living(found), change(story, found), stages(found), together(found)]
     if found.alive < SURE:
         said.append(alive(found))
     return (*said, rests_on(found), *(Said(text, "", (text,), None, ("counts",)) for text in found.careful))
+
+
+def gone(found: Animals) -> bool:
+    """Whether there may well be no worm left, so that no number of them stands alone."""
+    return found.alive < UNLIKELY or phrases.animals_figure(found.worms) == "0"
+
+
+def in_hand(story: Story, found: Animals) -> Said:
+    """What was counted and seen, told before an estimate that cannot explain all of it."""
+    days = _list([phrases.dated(one.when, story.month) for one in _first(found.doubted)])
+    told = "; ".join(f"on {phrases.dated(one.when, story.month)} {one.what}" for one in found.found)
+    return Said(
+        f"Found in hand (read): {told}. The model cannot explain what was found on {days}: hardly any life that "
+        "founders, bedding and the other counts allow agrees with it. What was found in hand is the better witness: "
+        "doubt the estimates that follow, or see whether a number, a volume or the founders were written down wrongly.",
+        "What was counted by hand does not fit what we worked out. Trust the count more.",
+        (found.found,),
+        "read",
+        ("counts",),
+    )
 
 
 def living(found: Animals) -> Said:
@@ -40,23 +75,31 @@ def living(found: Animals) -> Said:
     worms, when, figure = found.worms, phrases.day(found.at), phrases.animals_figure(found.worms)
     predicted = worms.provenance == "predicted"
     ends = phrases.nine_in_ten(phrases.animals_range(worms))
-    if worms.high <= 0:
-        verb = "is predicted to live" if predicted else "is thought to have lived"
-        full = f"On {when} no worm {verb} in the bedding{phrases.mark(worms)}."
-        short = "We think that no worm lives there now."
-    elif figure == "0":
+    low, high = (Known(side, "1") for side in phrases.outward(worms))
+    doubt = "; what was found in hand does not agree with this" if found.doubted else ""
+    facts: tuple[object, ...] = (found.at, worms)
+    if gone(found):
         verb = "is predicted to live" if predicted else "lived"
-        full = f"On {when} most likely no worm {verb} in the bedding, {ends}{phrases.mark(worms)}."
+        unseen = "" if found.samples or found.sightings else "; nobody counted or saw any"
+        full = (
+            f"On {when} perhaps no worm {verb} in the bedding, {ends}{phrases.mark(worms)}, and the chance of any is "
+            f"{phrases.chance(found.alive)}{unseen}{doubt}."
+        )
+        facts += (0, Known(found.alive, "chance"))
         short = "It may be that no worm lives there now. Nobody can be sure."
     else:
         be = "is" if figure == "1" else "are"
         verb = f"{be} predicted to live" if predicted else "lived"
         full = (
             f"On {when} about {phrases.animals(worms)} {verb} in the bedding, {ends}{phrases.mark(worms)}; cocoons are "
-            "not among them."
+            f"not among them{doubt}."
         )
         short = f"We think that about {phrases.animals(worms)} {'will live' if predicted else 'lived'} there on {when}."
-    return Said(full, short, (found.at, worms), worms.provenance, ANCHORS)
+        if low.value < high.value:
+            fewest, most = (phrases.number(side.value, 0) for side in (low, high))
+            short += f" It may be as few as {fewest if low.value else 'none'} or as many as {most}."
+            facts += (low, high)
+    return Said(full, short, facts, worms.provenance, ANCHORS)
 
 
 def change(story: Story, found: Animals) -> Said:
@@ -82,9 +125,10 @@ def change(story: Story, found: Animals) -> Said:
     elif low == high == 0:
         full, short = f"{before}; it is not thought to have changed.", "We think that none came or went."
     elif low == 0:
-        full, short = f"{before}. Since then it may have stayed, or risen by up to {rose} (nine in ten).", more
+        full, short = f"{before}. Since then it may have stayed the same or risen by up to {rose} (nine in ten).", more
     elif high == 0:
-        full, short = f"{before}. Since then it may have stayed, or fallen by up to {fell} (nine in ten).", fewer
+        full = f"{before}. Since then it may have stayed the same or fallen by up to {fell} (nine in ten)."
+        short = fewer
     else:
         either = f"fallen by up to {fell} or risen by up to {rose} (nine in ten)"
         full = f"{before}. Since then it may have {either}: it cannot be told which."
@@ -112,31 +156,33 @@ def stages(found: Animals) -> Said:
 
 
 def together(found: Animals) -> Said:
-    """What they weigh, and whether they are crowded."""
+    """What they weigh, and whether they are crowded where that is thinkable."""
     low, high = (Known(side, "g/m2") for side in found.usual_g_m2)
     short = f"All the worms together weigh about {phrases.mass(found.live_g)}."
     short += " They have a lot of room." if found.crowded < CROWDED else ""
     some = phrases.animals_figure(found.worms) != "0"
     ends = phrases.nine_in_ten(phrases.mass_range(found.live_g))
-    return Said(
-        f"Together they weigh about {phrases.mass(found.live_g)}, {ends} "
-        f"({found.live_g.provenance}). That is {phrases.animals_range(found.density_g_m2)}{phrases.NB}g on a square "
-        f"metre, where beds usually hold {phrases.number(low.value, 0)} to {phrases.number(high.value, 0)}"
-        f"{phrases.NB}g; the chance that they are crowded is {phrases.chance(found.crowded)}.",
-        short if some else "",
-        (found.live_g, found.density_g_m2, low, high, Known(found.crowded, "chance")),
-        found.live_g.provenance,
-        ANCHORS,
-    )
+    full = f"Together they weigh about {phrases.mass(found.live_g)}, {ends} ({found.live_g.provenance})."
+    facts: tuple[object, ...] = (found.live_g,)
+    if found.density_g_m2.high >= low.value:
+        full += (
+            f" That is {phrases.animals_range(found.density_g_m2)}{phrases.NB}g on a square metre, where beds usually "
+            f"hold {phrases.number(low.value, 0)} to {phrases.number(high.value, 0)}{phrases.NB}g; the chance that "
+            f"they are crowded is {phrases.chance(found.crowded)}."
+        )
+        facts += (found.density_g_m2, low, high, Known(found.crowded, "chance"))
+    return Said(full, short if some else "", facts, found.live_g.provenance, ANCHORS)
 
 
 def alive(found: Animals) -> Said:
     """How likely it is that any worm lives, where that is in doubt."""
+    told = gone(found)  # with the chance of it
+    chance = "" if told else f"The chance that any worm lives there is {phrases.chance(found.alive)}. "
     return Said(
-        f"The chance that any worm lives there is {phrases.chance(found.alive)}. Do not give the bin up on that alone: "
-        "cocoons may hatch when it is warmer, and what frost does to worms is not well known.",
+        f"{chance}Do not give the bin up on that alone: cocoons may hatch when it is warmer, and what frost does "
+        "to worms is not well known.",
         "Do not give up: young worms may still come out of the cocoons.",
-        (Known(found.alive, "chance"),),
+        () if told else (Known(found.alive, "chance"),),
         found.worms.provenance,
         ANCHORS,
     )
@@ -146,12 +192,13 @@ def rests_on(found: Animals) -> Said:
     """What the figures of the animals rest on."""
     heard = [phrases.count(found.samples, "count") if found.samples else "",
              phrases.count(found.sightings, "sighting") if found.sightings else ""]  # fmt: skip
-    told = " and ".join(part for part in heard if part) or "no count and no sighting"
-    short = "" if found.samples else "Nobody has counted them yet."
+    told = " and ".join(part for part in heard if part)
+    basis = f"on “{found.founders}” as founders, on the fitted bedding, and on published rates"
     return Said(
-        f"This rests on {told} in all, on “{found.founders}” as founders, on the fitted bedding, and on "
-        "published rates.",
-        short,
+        f"This rests on {told} in all, {basis}."
+        if told
+        else f"Nobody has counted or seen any worm here yet. This rests {basis} alone.",
+        "" if found.samples else "Nobody has counted them yet.",
         (found.samples, found.sightings, found.founders),
         "estimated",
         ANCHORS,
@@ -166,7 +213,9 @@ def done(story: Story) -> tuple[Said, ...]:
     found = story.eaten
     if found is None:
         return (Said("What was fed is not told here.", "", (), None, ("feedings",)),)
-    said = [fed(found), can_eat(story, found)]
+    said = [fed(found, heatwords.so_far(story))]
+    if not found.late and _worth_telling(story, found):
+        said.append(can_eat(story, found))
     if found.lost_pct is not None:
         said.append(_lost(found, found.lost_pct))
     if found.castings_l is not None:
@@ -174,18 +223,23 @@ def done(story: Story) -> tuple[Said, ...]:
     return tuple(said)
 
 
-def fed(found: Eaten) -> Said:
-    """How often food was given this month, and how much."""
+def given(found: Range) -> str:
+    """What was given by the keeper's words: "about 250 g, from 200 to 300 g", or "about 320 g" of what was weighed."""
+    about = f"about {phrases.mass(found)}"
+    return about if found.high - found.low <= ALIKE * found.middle else f"{about}, from {phrases.mass_range(found)}"
+
+
+def fed(found: Eaten, so_far: str = "") -> Said:
+    """How often food was given this month, and how much; `so_far` ends what is told of a month that runs."""
     if not found.feedings:
-        return Said("No feeding was noted this month.", "Nobody wrote down a meal this month.", (0,), "read",
-                    ("feedings",))  # fmt: skip
-    full = f"{phrases.count(found.feedings, 'feeding').capitalize()} {_was(found.feedings)} noted this month."
-    short = f"They got {phrases.count(found.feedings, 'meal')} this month."
+        return Said(f"No feeding was noted this month{so_far}.", f"Nobody wrote down a meal this month{so_far}.", (0,),
+                    "read", ("feedings",))  # fmt: skip
+    full = f"{phrases.count(found.feedings, 'feeding').capitalize()} {_was(found.feedings)} noted this month{so_far}."
+    short = f"They got {phrases.count(found.feedings, 'meal')} this month{so_far}."
     facts: tuple[object, ...] = (found.feedings, found.unweighed)
     if found.given_g is not None:
         full += (
-            f" The sum of what was given comes to about {phrases.mass(found.given_g)}, from "
-            f"{phrases.mass_range(found.given_g)} (read)."
+            f" {'The sum of what' if found.feedings > 1 else 'What'} was given comes to {given(found.given_g)} (read)."
         )
         known = "What we know of that is" if found.unweighed else "That was"
         short += f" {known} about {phrases.mass(found.given_g)} of food."
@@ -210,7 +264,7 @@ def can_eat(story: Story, found: Eaten) -> Said:
             ("feedings",),
         )
     eat = found.can_eat_g
-    little = phrases.mass(eat).startswith(f"0{phrases.NB}")
+    little = _little(eat)
     amount = "next to nothing" if little else f"about {phrases.mass(eat)}"
     advice = "wait until what is there has gone" if little else "give less than that, and wait until it is gone"
     return Said(
@@ -291,10 +345,11 @@ def not_known(story: Story) -> tuple[Said, ...]:
             None,
             ("counts",),
         ))  # fmt: skip
-    elif not story.samples:
+    elif not story.samples and not story.to_come:
+        so_far = heatwords.so_far(story)
         said.append(Said(
-            "No sample was counted this month: how many worms there are now rests on earlier counts.",
-            "Nobody counted worms this month.",
+            f"No sample was counted this month{so_far}: how many worms there are now rests on other counts.",
+            f"Nobody counted worms this month{so_far}.",
             (0,),
             None,
             ("counts",),
@@ -303,6 +358,26 @@ def not_known(story: Story) -> tuple[Said, ...]:
 
 
 # --- inside ----------------------------------------------------------------------------------------------
+
+
+def _little(eat: Range) -> bool:
+    return phrases.mass(eat).startswith(f"0{phrases.NB}")
+
+
+def _worth_telling(story: Story, found: Eaten) -> bool:
+    """Whether it helps to tell what they can eat: not that there is nothing to eat, or nobody to eat it."""
+    if found.can_eat_g is None or not _little(found.can_eat_g):
+        return True
+    return bool(found.feedings) and story.animals is not None and not gone(story.animals)
+
+
+def _first(found: tuple[Found, ...]) -> list[Found]:
+    """One for each day."""
+    return list({one.when: one for one in found}.values())
+
+
+def _list(parts: list[str]) -> str:
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 def _about(found: Range) -> str:

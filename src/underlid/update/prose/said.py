@@ -37,6 +37,17 @@ class Said:
 
 
 @dataclass(frozen=True, slots=True)
+class KeyFigure:
+    """One of the large figures at the head of an account."""
+
+    label: str
+    figure: str
+    beside: str
+    range: tuple[str, str]
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
 class Section:
     """A part of the account. `name` is its short name, by which keepers put their own words beside it."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from datetime import timedelta
+from datetime import date, timedelta
 
 from underlid.quantity.units import to_celsius, to_fahrenheit
 from underlid.update.facts import Noted, ReadingFact, Story
@@ -14,14 +14,14 @@ FEEDING_WARMS = timedelta(days=7)  # for how long a feeding may still warm the b
 NEAR_FREEZING_C = 1.0  # below this, what is expected may be held by ice: our judgement
 NONE = Said(
     "No temperature that was read this month lies outside the range of the model.",
-    "Nothing odd was read this month.",
+    "",  # what did not happen means nothing to a child
     (),
     None,
     ("fit",),
 )
 NOTHING_READ = Said(
     "No temperature was read this month that the model could be wrong about.",
-    "Nobody took a reading that could surprise us.",
+    "",
     (),
     None,
     ("fit",),
@@ -29,11 +29,11 @@ NOTHING_READ = Said(
 
 
 def surprises(story: Story) -> tuple[Said, ...]:
-    """Each reading outside its range with what may explain it, and each count that is taken for a slip."""
-    slips = () if story.animals is None else tuple(text for text in story.animals.careful if "slip" in text)
+    """Each reading outside its range with what may explain it, and what was found in hand against the estimate."""
+    doubted = () if story.animals is None else story.animals.doubted
     found = (
         *(_surprise(fact, story) for fact in story.readings if fact.surprise),
-        *(Said(text, "One count does not fit the rest.", (text, 1), "estimated", ("counts",)) for text in slips),
+        *(_doubted(day, story) for day in dict.fromkeys(one.when for one in doubted)),
     )
     if found:
         return found
@@ -82,6 +82,17 @@ def _surprise(fact: ReadingFact, story: Story) -> Said:
         (fact, *(() if fed is None else (fed,))),
         fact.expected.provenance,
         (f"reading-{fact.id}", "fit", "weather"),
+    )
+
+
+def _doubted(day: date, story: Story) -> Said:
+    when = phrases.dated(day, story.month)
+    return Said(
+        f"What was found in hand on {when} does not agree with the estimate of the animals, as is told there.",
+        f"What was counted on {when} does not fit what we worked out.",
+        (day,),
+        None,
+        ("counts",),
     )
 
 

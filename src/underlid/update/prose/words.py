@@ -5,13 +5,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from underlid.update.facts import Parameter, Provenance, Range, ReadingFact, Story
-from underlid.update.lifefacts import Animals
-from underlid.update.prose import phrases
-from underlid.update.prose.heatwords import agreement, basis, coldest, readings_read, refuge, rest, soon, water
-from underlid.update.prose.said import Said
+from underlid.update.facts import Parameter, Range, ReadingFact, Story
+from underlid.update.prose import lifewords, phrases
+from underlid.update.prose.agreewords import agreement, readings_read
+from underlid.update.prose.heatwords import basis, coldest, refuge, rest, soon, water
+from underlid.update.prose.said import KeyFigure, Said
 
 __all__ = [
     "KeyFigure", "agreement", "ahead", "basis", "coldest", "key_figures", "month_caption", "not_known",
@@ -38,17 +36,6 @@ PARAMETERS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class KeyFigure:
-    """One of the large figures at the head of the account."""
-
-    label: str
-    figure: str
-    beside: str
-    range: tuple[str, str]
-    provenance: Provenance
-
-
 def key_figures(story: Story) -> tuple[KeyFigure, ...]:
     """The coldest hour, the smallest refuge, the low of the next days, and how many worms."""
     cold, refuge, soon = story.coldest.temperature, story.refuge, story.soon
@@ -60,23 +47,28 @@ def key_figures(story: Story) -> tuple[KeyFigure, ...]:
             f"of about {phrases.number(refuge.bedding_litres, 0)}",
             (
                 phrases.litres_range(refuge.litres),
-                f"{phrases.litres_range(refuge.widest)} down to {phrases.both_scales(refuge.widest_band_c[0])}",
+                f"{phrases.litres_range(refuge.widest)} if they bear {phrases.both_scales(refuge.widest_band_c[0])}",
             ),
             refuge.share.provenance,
         ),
     ]
     if soon is not None:
         found.append(
-            _temperature_figure(f"Low of {phrases.short_days(soon.first, soon.last)}", soon.coldest.temperature)
+            _temperature_figure(
+                f"Low of {phrases.short_days(soon.first, soon.last)}"
+                f"{'' if soon.last.year == story.month.year else f' {soon.last.year}'}",
+                soon.coldest.temperature,
+            )
         )
     if story.animals is not None:
-        found.append(_animals_figure(story.animals))
+        found.append(lifewords.animals_figure(story.animals))
     return tuple(found)
 
 
 def ahead(story: Story) -> str:
-    """What comes next."""
-    return " ".join(one.full for one in (soon(story), rest(story)) if one is not None)
+    """What comes next; nothing where nothing is predicted."""
+    told = (soon(story), rest(story)) if story.soon is not None else ()
+    return " ".join(one.full for one in told if one is not None)
 
 
 def verdict(fact: ReadingFact) -> str:
@@ -120,16 +112,29 @@ def not_known(story: Story, *more: Said) -> tuple[Said, ...]:
     wide = [PARAMETERS[found.name][2] for found in story.parameters if _hardly(found)]
     if wide and story.readings_used:
         said.append(Said(f"The readings have hardly narrowed these: {'; '.join(wide)}.", "", (), "estimated", ("fit",)))
+    wider = [PARAMETERS[found.name][2] for found in story.parameters if found.width_left > 1.0 + LITTLE_WIDER]
+    if wider and story.readings_used:
+        said.append(Said(
+            f"These are known no better after the readings than before: {'; '.join(wider)}. Their ranges came "
+            "out wider: the readings say little of them, or speak against what was thought before, and draws differ by "
+            "chance.",
+            "", (), "estimated", ("fit",),
+        ))  # fmt: skip
     return (*said, *more, Said(ONE_BIN, "This is only one bin. In another bin it may be quite different."))
 
 
 def month_caption(story: Story) -> str:
     """What the first chart shows, said for those who cannot see it."""
     drawn = sum(fact.temperature for fact in story.readings)
+    seen = (
+        "The month has not come yet"
+        if story.to_come
+        else f"{phrases.count(drawn, 'reading').capitalize()} drawn as noted"
+    )
     return (
         f"Temperature of the air and of the middle of the bedding through {story.month:%B %Y}. The coldest hour of the "
         f"middle is {story.coldest.temperature.provenance} at {phrases.temperature_range(story.coldest.temperature)}. "
-        f"{phrases.count(drawn, 'reading').capitalize()} drawn as noted."
+        f"{seen}."
     )
 
 
@@ -144,7 +149,7 @@ def refuge_caption(story: Story) -> str:
 
 def outlook_caption(story: Story) -> str:
     """What the outlook chart shows."""
-    return f"Lowest temperature of each day to come in the middle of the bedding, predicted. {ahead(story)}"
+    return f"Lowest temperature of each day to come in the middle of the bedding, predicted. {ahead(story)}".rstrip()
 
 
 def outlook_note(story: Story) -> str:
@@ -152,7 +157,7 @@ def outlook_note(story: Story) -> str:
     if story.days is None:
         return ""
     if 0 < story.days.forecast_days < len(story.days.days):
-        turn = phrases.day(story.days.days[story.days.forecast_days])
+        turn = phrases.dated(story.days.days[story.days.forecast_days], story.month)
         return f"Right of the dotted line, from {turn}, there is no forecast: past years stand in for the weather."
     return ""
 
@@ -176,14 +181,6 @@ def truth(story: Story) -> tuple[str, ...]:
 def _temperature_figure(label: str, found: Range) -> KeyFigure:
     ends = phrases.temperature_ends(found)
     return KeyFigure(label, phrases.celsius(found), phrases.fahrenheit(found), ends, found.provenance)
-
-
-def _animals_figure(found: Animals) -> KeyFigure:
-    grams = f"{phrases.mass_range(found.live_g)} in all"
-    return KeyFigure(
-        f"Worms on {phrases.day(found.at)}", phrases.animals_figure(found.worms), "without cocoons",
-        (phrases.animals_range(found.worms), grams), found.worms.provenance,
-    )  # fmt: skip
 
 
 def _hardly(found: Parameter) -> bool:

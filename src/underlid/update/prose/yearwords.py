@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 from underlid.update.facts import Range, TimeRange
 from underlid.update.prose import phrases
+from underlid.update.prose.lifewords import given
 from underlid.update.prose.numbers import Known
 from underlid.update.prose.said import Said
 from underlid.update.prose.words import ONE_BIN
@@ -17,6 +18,12 @@ TWO_YEARS = (
     "in it are not those who began. What happened was possible here, which does not make it true in general."
 )
 FITTED = ("weather", "fit")
+ONE_WEATHER = Said(
+    "One typical year of weather was laid over all these dates, so the same months of two years are not set beside "
+    "each other: they had one and the same weather.",
+    evidence=("weather",),
+)
+NEAR = timedelta(days=5)  # a moment known no closer than this is told by its ends alone: our judgement
 
 
 def span(year: Year) -> str:
@@ -41,7 +48,7 @@ def gaps(year: Year) -> tuple[Said, ...]:
         Said(
             f"{one.month:%B %Y} is told in part: {days(one)}."
             if one.bedding is not None
-            else f"{one.month:%B %Y} is not told: the study holds less than a day of it.",
+            else f"{one.month:%B %Y} is not told: less than a day of it was worked out.",
             facts=(one.month, one.first, one.last),
         )
         for one in year.months
@@ -50,6 +57,10 @@ def gaps(year: Year) -> tuple[Said, ...]:
     if ahead := [one.month for one in year.months if one.to_come]:
         names = f"{ahead[0]:%B %Y}" + (f" to {ahead[-1]:%B %Y}" if len(ahead) > 1 else "")
         said.append(Said(f"Still to come: {names}.", facts=(ahead[0], ahead[-1])))
+    if year.left_out is not None:
+        first, last = year.left_out
+        names = f"{first:%B %Y}" + (f" to {last:%B %Y}" if first < last else "")
+        said.append(Said(f"The bin is older: {names} {'are' if first < last else 'is'} left out.", facts=(first, last)))
     return tuple(said)
 
 
@@ -71,6 +82,8 @@ def tests(year: Year) -> tuple[Said, ...]:
 def unknown(year: Year) -> tuple[Said, ...]:
     """What the account does not know."""
     doubts = [Said(sentence, facts=(sentence,)) for sentence in (*year.careful, *year.unknown)]
+    if year.one_weather:
+        doubts.append(ONE_WEATHER)
     return (*doubts, Said(ONE_BIN, "One bin can show what can happen. It cannot show what always happens."))
 
 
@@ -82,6 +95,14 @@ def signed(found: Range) -> str:
     if low >= 0:
         return f"{low} to {high} more"
     return f"{-high} to {-low} fewer" if high <= 0 else f"{_more(low)} to {_more(high)}"
+
+
+def some(found: Range) -> tuple[str, str]:
+    """A number of animals in a table: its range, and its middle."""
+    ends, figure = phrases.animals_range(found), phrases.animals_figure(found)
+    if ends == "0":
+        return "perhaps none", ""
+    return ends, "perhaps none" if figure == "0" else f"about {figure}"
 
 
 def days(one: Month) -> str:
@@ -140,6 +161,9 @@ def _refuge(year: Year) -> Said:
     if bedding.without_h.high >= FREE_H:
         hours = phrases.hours_range(bedding.without_h)
         left, short = f"In all, {hours} had none.", f"In all, {hours} had no place fit to live in."
+        if bedding.without_h.low >= FREE_H:  # the first hour without any is no time to tell of
+            return Said(f"At times there was no refuge, no part of the bedding within {band}. {left}", short, facts,
+                        "estimated", evidence)  # fmt: skip
     else:
         left, short = "There was some at every hour.", "There was always a place fit to live in."
     full = (
@@ -155,15 +179,17 @@ def _living(year: Year) -> Said | None:
         return None
     change, begun = signed(lived.change), dated(year.told_from)
     than = f"{change} than on {begun}, nine in ten" if change else f"as many as on {begun}"
-    counts = "one count or sighting" if year.counted == 1 else f"{year.counted or 'no'} counts and sightings"
-    about = phrases.animals(lived.worms)
+    counts = "one count or sighting, " if year.counted == 1 else f"{year.counted} counts and sightings, "
+    about = f"about {phrases.animals(lived.worms)}"
+    if phrases.animals_figure(lived.worms) == "0":
+        about = "perhaps no worm"
     full = (
-        f"On {dated(lived.at)} about {about} lived there, nine in ten from {phrases.animals_range(lived.worms)}; "
-        f"cocoons are not among them. That is {than}. It rests on {counts}, the founders, the bedding and published "
-        "rates."
+        f"On {dated(lived.at)} {about} lived there, nine in ten from {phrases.animals_range(lived.worms)}; "
+        f"cocoons are not among them. That is {than}. It rests on {counts if year.counted else ''}the founders, the "
+        f"bedding and published rates{'' if year.counted else ' alone: nobody counted or saw any worm'}."
     )
     facts = (lived.at, lived.worms, lived.change, year.counted, year.told_from)
-    return Said(full, f"At the end about {about} lived there.", facts, "estimated", ("counts", "fit", "species"))
+    return Said(full, f"At the end {about} lived there.", facts, "estimated", ("counts", "fit", "species"))
 
 
 def _born(year: Year) -> Said | None:
@@ -172,7 +198,8 @@ def _born(year: Year) -> Said | None:
         return None
 
     def told(found: Range) -> str:
-        return f"about {phrases.animals_figure(found)} ({phrases.animals_range(found)})"
+        ends, figure = phrases.animals_range(found), phrases.animals_figure(found)
+        return "perhaps none" if ends == "0" else f"{'perhaps none' if figure == '0' else f'about {figure}'} ({ends})"
 
     full = (
         f"In between: cocoons laid {told(lived.laid)}, young hatched {told(lived.hatched)}, worms died "
@@ -190,7 +217,7 @@ def _fed(kept: Kept) -> Said:
     if kept.given_g is None:
         full += ", none with an amount that can be weighed."
     else:
-        full += f": {phrases.mass_range(kept.given_g)} of food by the keeper’s words"
+        full += f": {given(kept.given_g)} of food by the keeper’s words"
         full += f", and {phrases.count(kept.unweighed, 'feeding')} of unknown weight." if kept.unweighed else "."
     return Said(full, full, facts, "read", ("feedings",))
 
@@ -211,11 +238,15 @@ def _read(kept: Kept) -> Said:
         return Said("No reading was noted.", "No reading was noted.", (kept.readings,), "read")
     full = _noted(kept.readings, "reading")
     if kept.compared:
-        lies = "lies" if kept.surprises == 1 else "lie"
-        of = "all" if kept.compared == kept.readings else str(kept.compared)
+        of = "all" if kept.compared == kept.readings else _spelled(kept.compared)
+        outside = (
+            "none of those lies wholly outside the model’s range"
+            if not kept.surprises
+            else f"{phrases.count(kept.surprises, 'surprise')} among those, wholly outside the model’s range"
+        )
         full += (
-            f", {of} of the bedding’s temperature; {phrases.count(kept.surprises, 'surprise')} {lies} wholly outside "
-            "the model’s range. One exact reading in ten would lie outside such a range by chance."
+            f", {of} of the bedding’s temperature; {outside}. One exact reading in ten would lie outside such a range "
+            "by chance."
         )
     else:
         full += "."
@@ -257,6 +288,10 @@ def _mirrored(found: Range) -> Range:
     return Range(-found.high, -found.middle, -found.low, found.unit, found.provenance)
 
 
+def _spelled(number: int) -> str:
+    return phrases.SMALL[number] if number < len(phrases.SMALL) else str(number)
+
+
 def _more(number: int) -> str:
     return f"{number} more" if number >= 0 else f"{-number} fewer"
 
@@ -264,4 +299,8 @@ def _more(number: int) -> str:
 def _near(when: TimeRange) -> str:
     """ "near 14 January 2026, nine in ten between 13 January 2026 and 15 January 2026"."""
     early, usual, late = (dated(moment) for moment in (when.early, when.usual, when.late))
-    return f"on {usual}" if early == late else f"near {usual}, nine in ten between {early} and {late}"
+    if early == late:
+        return f"on {usual}"
+    if when.late - when.early > NEAR:
+        return f"at some time between {early} and {late} (nine in ten)"
+    return f"near {usual}, nine in ten between {early} and {late}"
