@@ -48,21 +48,18 @@ def story_of(
     progress : of the colony's fit, which is taken from the journal's memory if it was made before
     """
     bin, now = study.case.bin, study.case.now
-    every = journal.entries(bin.name, superseded=True)
-    corrected = {entry.corrects for entry in every}
-    standing = [entry for entry in every if entry.id not in corrected]
     colony = colony_of(journal, study, seed, progress)
     return tell(
         study,
         month or last_full_month(now),
         own=own,
         truth=truth,
-        superseded=[entry for entry in every if entry.id in corrected],
+        superseded=_superseded(journal, bin.name),
         trials=trials_with(journal, bin.name, now),
         colony=colony,
         sheet=balance_sheet(study, seed, colony.census),
         cut=cut(study, every_h=FILM_EVERY_H),
-        due=tuple(_due(journal, study, standing)),
+        due=tuple(_due(journal, study, journal.entries(bin.name))),
     )
 
 
@@ -78,15 +75,13 @@ def year_of(
 ) -> Year:
     """A studied bin's year up to a month, the present one if none is named."""
     bin, now = study.case.bin, study.case.now
-    every = journal.entries(bin.name, superseded=True)
-    corrected = {entry.corrects for entry in every}
     colony = colony_of(journal, study, seed, progress)
     return tell_year(
         study,
         until or (now.year, now.month),
         span=span,
         own=own,
-        superseded=[entry for entry in every if entry.id in corrected],
+        superseded=_superseded(journal, bin.name),
         trials=trials_with(journal, bin.name, now),
         colony=colony,
         sheet=balance_sheet(study, seed, colony.census),
@@ -126,6 +121,13 @@ def _pictures(journal: Journal, photos: Sequence[Photo], focus: Mapping[str, tup
         taken = (entry.when.start + (entry.when.end - entry.when.start) / 2).astimezone(zone)
         caption = "" if entry.words == "photo" else entry.words
         yield picture(path.read_bytes(), entry.sha256[:12], caption, taken, focus.get(entry.id, (0.5, 0.5)))
+
+
+def _superseded(journal: Journal, bin: str) -> list[AnyEntry]:
+    """The entries of a bin that others correct."""
+    every = journal.entries(bin, superseded=True)
+    corrected = {entry.corrects for entry in every}
+    return [entry for entry in every if entry.id in corrected]
 
 
 def _due(journal: Journal, study: Study, entries: Sequence[AnyEntry]) -> Iterator[Step]:

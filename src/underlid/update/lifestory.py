@@ -96,7 +96,7 @@ def animals(
         careful=census.warnings if census.used else (),  # that nothing was counted is told with what it rests on
         daily=Daily(
             census.time_utc, points(worms).T, points(stages[:, :, ADULT]).T, told.now + 1,
-            tuple(_counted(study, entries, zone)), _seen(entries, zone),
+            tuple(counted(study, entries, zone)), seen(entries, zone),
         ),
         found=tuple(_found(colony, begins, ends, zone)),
     )  # fmt: skip
@@ -172,6 +172,34 @@ def steps(study: Study, due: Sequence[Step], zone: ZoneInfo) -> tuple[Step, ...]
     return tuple(sorted((*due, *_frost(study, zone)), key=lambda step: (step.first, step.last, step.kind)))
 
 
+def counted(study: Study, entries: Sequence[AnyEntry], zone: ZoneInfo) -> Iterator[tuple[datetime, Range]]:
+    """Worms in the bin by the samples of each day alone."""
+    record = study.case.bin
+    vessel = situation(record).vessel
+    for day in dict.fromkeys(_date(e.when.start.timestamp(), zone) for e in entries if isinstance(e, SampleCount)):
+        start = datetime(day.year, day.month, day.day, tzinfo=zone)
+        span = span_of(entries, study.case.now, zone, start, start + timedelta(seconds=DAY_S))
+        if span is None:
+            continue
+        samples, _ = samples_of(span.samples)
+        bedding = Bedding(bedding_litres(record, vessel), shares(vessel, {sample.place for sample in samples}))
+        try:
+            told = estimate(samples, bedding, chances(()), np.random.default_rng(SEED))
+        except CannotTell:
+            continue
+        if told.worms is not None:
+            yield _middle(span.samples[0], zone), Range(*told.worms, "1", "estimated")
+
+
+def seen(entries: Sequence[AnyEntry], zone: ZoneInfo) -> tuple[tuple[datetime, float], ...]:
+    """When worms were seen, and how many at least."""
+    return tuple(
+        (_middle(entry, zone), float(noted.least(entry.amount)))
+        for entry in entries
+        if isinstance(entry, Sighting) and entry.stage != "cocoon" and noted.least(entry.amount) >= 1
+    )
+
+
 # --- inside ----------------------------------------------------------------------------------------------
 
 
@@ -233,33 +261,6 @@ def _what(entry: SampleCount | Sighting) -> str:
         return f"{show_amount(entry.amount)} {kind}{noted.plural(entry.amount)} seen"
     counts = [f"{show_amount(amount)} {stage}{noted.plural(amount)}" for stage, amount in entry.counts]
     return f"{', '.join(counts) or 'nothing'} counted in {show_amount(entry.volume)}"
-
-
-def _counted(study: Study, entries: Sequence[AnyEntry], zone: ZoneInfo) -> Iterator[tuple[datetime, Range]]:
-    """Worms in the bin by the samples of each day alone."""
-    record = study.case.bin
-    vessel = situation(record).vessel
-    for day in dict.fromkeys(_date(e.when.start.timestamp(), zone) for e in entries if isinstance(e, SampleCount)):
-        start = datetime(day.year, day.month, day.day, tzinfo=zone)
-        span = span_of(entries, study.case.now, zone, start, start + timedelta(seconds=DAY_S))
-        if span is None:
-            continue
-        samples, _ = samples_of(span.samples)
-        bedding = Bedding(bedding_litres(record, vessel), shares(vessel, {sample.place for sample in samples}))
-        try:
-            told = estimate(samples, bedding, chances(()), np.random.default_rng(SEED))
-        except CannotTell:
-            continue
-        if told.worms is not None:
-            yield _middle(span.samples[0], zone), Range(*told.worms, "1", "estimated")
-
-
-def _seen(entries: Sequence[AnyEntry], zone: ZoneInfo) -> tuple[tuple[datetime, float], ...]:
-    return tuple(
-        (_middle(entry, zone), float(noted.least(entry.amount)))
-        for entry in entries
-        if isinstance(entry, Sighting) and entry.stage != "cocoon" and noted.least(entry.amount) >= 1
-    )
 
 
 def _range(found: tuple[float, float, float], unit: str, provenance: Provenance, times: float = 1.0) -> Range:

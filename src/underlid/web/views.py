@@ -17,16 +17,9 @@ from numpy.typing import NDArray
 
 from underlid import __version__
 from underlid.answer import SEED, answer, case_of, census_of, rules_of, trials_with, weather_from
-from underlid.counting import CannotTell
-from underlid.counting.account import span_of
-from underlid.counting.detection import chances
-from underlid.counting.found import samples_of
-from underlid.counting.parts import Bedding, bedding_litres, shares
-from underlid.counting.samples import estimate
 from underlid.entry.describe import describe
 from underlid.fit.census import Census
 from underlid.fit.cut import cut
-from underlid.fit.evidence import situation
 from underlid.fit.reckoning import Reckoning, doubtful, reckoning
 from underlid.fit.study import Study
 from underlid.journal.store import Journal
@@ -38,10 +31,10 @@ from underlid.trials.watch import alarms
 from underlid.update.drawn.charts import as_utc_ms
 from underlid.update.drawn.timeline import DESK, PHONE, Colony, Courses, Done, Timeline, panels
 from underlid.update.facts import Provenance, Range, ReadingFact
+from underlid.update.lifestory import counted, seen
 from underlid.update.noted import reading_facts
 from underlid.update.prose import colony as colony_words
 from underlid.update.prose import phrases
-from underlid.weather.series import DAY_S
 from underlid.web.kept import View, form, keep, stamps, weather_files
 from underlid.web.settings import Settings
 from underlid.web.work import Progress
@@ -105,7 +98,7 @@ def view_of(settings: Settings, bin: str, progress: Progress = lambda done: None
         basis = colony_words.rests_on(counted, record.founders.words, study.posterior.readings)
     found["weather"]["source"] = study.case.weather_source
     found["shrinking"] = [one.sentence for one in shrinking(rules, study)]
-    worms = _colony(record, study, census, told, entries, zone)
+    worms = _colony(study, census, told, entries, zone)
     timeline = _timeline(study, worms, entries, now, zone)
     view = found | {
         "readings_used": study.posterior.readings, "settled": study.posterior.trusted, "careful": list(careful),
@@ -299,44 +292,14 @@ def _timeline(
     )  # fmt: skip
 
 
-def _colony(
-    record: Bin, study: Study, census: Census, told: Reckoning, entries: Sequence[AnyEntry], zone: ZoneInfo
-) -> Colony:
+def _colony(study: Study, census: Census, told: Reckoning, entries: Sequence[AnyEntry], zone: ZoneInfo) -> Colony:
     stages = census.lives.stages
-    seen = tuple(
-        (_middle(entry, zone), entry.amount.low)
-        for entry in entries
-        if isinstance(entry, Sighting) and entry.stage != "cocoon" and math.isfinite(entry.amount.low)
-        and entry.amount.low >= 1
-    )  # fmt: skip
     return Colony(
         census.time_utc, points(stages[:, :, 1:].sum(axis=2)).T, points(stages[:, :, STAGES.index("adult")]).T,
-        told.now + 1, _counted(record, study, entries, zone), seen,
+        told.now + 1,
+        tuple((when, (found.low, found.middle, found.high)) for when, found in counted(study, entries, zone)),
+        seen(entries, zone),
     )  # fmt: skip
-
-
-def _counted(
-    record: Bin, study: Study, entries: Sequence[AnyEntry], zone: ZoneInfo
-) -> tuple[tuple[datetime, tuple[float, float, float]], ...]:
-    """Worms in the bin by the samples of each day alone."""
-    vessel, found = situation(record).vessel, []
-    days = dict.fromkeys(
-        entry.when.start.astimezone(zone).date() for entry in entries if isinstance(entry, SampleCount)
-    )
-    for day in days:
-        start = datetime(day.year, day.month, day.day, tzinfo=zone)
-        span = span_of(entries, study.case.now, zone, start, start + timedelta(seconds=DAY_S))
-        if span is None:
-            continue
-        samples, _ = samples_of(span.samples)
-        bedding = Bedding(bedding_litres(record, vessel), shares(vessel, {sample.place for sample in samples}))
-        try:
-            told = estimate(samples, bedding, chances(()), np.random.default_rng(SEED))
-        except CannotTell:
-            continue
-        if told.worms is not None:
-            found.append((_middle(span.samples[0], zone), told.worms))
-    return tuple(found)
 
 
 def _charts(told: Timeline, now: datetime) -> dict[str, Any]:
