@@ -7,6 +7,7 @@ from itertools import count
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import numba
 import numpy as np
 import pytest
 
@@ -33,6 +34,8 @@ TOOLS = Path(__file__).parents[2] / "tools"
 @pytest.fixture(scope="module")
 def tool():
     with pytest.MonkeyPatch.context() as patch:
+        # The tool takes one thread where nothing is said; here the threads have been launched already.
+        patch.setenv("NUMBA_NUM_THREADS", str(numba.config.NUMBA_NUM_THREADS))  # type: ignore[attr-defined]
         patch.syspath_prepend(str(TOOLS))
         return importlib.import_module("calibrate_acidity")
 
