@@ -194,7 +194,9 @@ def test_what_is_not_known_of_food_and_animals() -> None:
         return " ".join(one.full for one in lifewords.not_known(story))  # type: ignore[arg-type]
 
     assert "One feeding of this month does not say" in said(living.story())
-    assert "No worm has been counted" in said(living.gone())
+    assert "No worm has been counted in this bin so far" in said(living.gone())
+    assert "how many there are rests on the founders" in said(living.gone())
+    assert "rests on what was seen" in said(living.story(animals=of(samples=0)))
     assert "No sample was counted this month" in said(replace(living.story(), samples=()))
     assert "does not say how many worms" in said(living.bare())
 

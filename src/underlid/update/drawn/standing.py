@@ -12,8 +12,7 @@ from underlid.update.prose import heatwords, phrases
 
 WHICH = "the hour that is thought to be the coldest"
 NO_SINGLE_HOUR = (
-    "In each run of the model the coldest hour falls at another time, so no single hour is thought to be as cold as "
-    "the coldest of the month."
+    "Each run of the model has its coldest hour at another time, so no single hour is as cold as the coldest of all."
 )
 IN_BRIEF = "at another hour in each run of the model"  # the same where there is little room, after a time
 

@@ -34,7 +34,7 @@ SHAPES = {"wide": (1920, 1080), "tall": (1080, 1920)}
 PAPER = "#fbfaf7"
 #: Drawn small and scaled up, so that lines and marks grow with the type: 33 px of text at least on either shape.
 CHART = charts.Size(520, 330, 18, 7)
-BESIDE, ALONE = 160, 700  # characters said beside a drawing, and on a card of their own: our judgement
+BESIDE, BELOW, ALONE = 160, 110, 700  # characters said beside a drawing, below many bars, and alone: our judgement
 QUOTED, QUOTES = 620, 3  # characters of the keeper's own words on one card, and cards they take at most: the same
 WORKERS = 2  # photos at a time
 PNG_LEVEL = 1  # photos hardly get smaller with more, but take far longer
@@ -176,7 +176,7 @@ def _cards(story: Story) -> Iterator[Card]:
 def _animals(found: Animals, figure: KeyFigure, told: Sequence[Said]) -> Card:
     most = max(1.0, *(count.high for _, count in found.stages))
     bars = tuple(_bar(stage, phrases.animals_range(count), count, (0, most)) for stage, count in found.stages)
-    return Card("animals", figure.label, _beside(*told), figure=figure, bars=bars, bars_note=BARS)
+    return Card("animals", figure.label, _beside(*told, most=BELOW), figure=figure, bars=bars, bars_note=BARS)
 
 
 def _wet(story: Story, told: Sequence[Said]) -> Card:
@@ -220,10 +220,10 @@ TOLERATED = "Grey, between two strokes: what is tolerated."
 # --- their words -----------------------------------------------------------------------------------------------
 
 
-def _beside(*told: Said) -> Sentences:
+def _beside(*told: Said, most: int = BESIDE) -> Sentences:
     """What has room beside a drawing: the short forms, since the figure says the range, or the first in full."""
     short = [(one.short, one.provenance) for one in told if one.short]
-    return _first(short or [(told[0].full, told[0].provenance)], BESIDE)
+    return _first(short or [(told[0].full, told[0].provenance)], most)
 
 
 def _alone(told: Sequence[Said], most: int = ALONE) -> Sentences:

@@ -101,7 +101,7 @@ def poster(story: Story) -> bytes:
             for name in ("tests", "next", "unknown", "care")
             if told[name].said and (name != "tests" or story.trials)
         ],
-        "sources": " ".join(f"{term}: {said.rstrip('.')}." for term, said in background.sources(story)[:-1]),
+        "sources": " ".join(f"{term}: {said.rstrip('.')}." for term, said in background.sources(story)[:1]),
     }
     return _typeset("poster.typ", data, pictures)
 

@@ -337,9 +337,9 @@ def not_known(story: Story) -> tuple[Said, ...]:
     if story.animals is None:
         said.append(NOTHING)
     elif not story.animals.samples:
+        basis = "what was seen, and on the founders" if story.animals.sightings else "the founders and published rates"
         said.append(Said(
-            "No worm has been counted in this bin so far: how many there are rests on what was seen, and on the "
-            "founders.",
+            f"No worm has been counted in this bin so far: how many there are rests on {basis}.",
             "Nobody has counted the worms yet.",
             (0,),
             None,
