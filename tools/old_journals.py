@@ -83,13 +83,16 @@ def _value(table: str, name: str, kind: str, number: int) -> str | float | int |
     """A value that the store takes: it reads every row of a journal that is brought up to date."""
     first, _, part = name.rpartition("_")
     bin_name = f"bin {number}"
-    named: dict[str, str | int | None] = {
+    named: dict[str, str | float | None] = {
         "bin": bin_name, "name": bin_name if table == "bins" else f"{table} {number}", "corrects": None,
         "position": 0, "sample": f"sample_counts-{number}", "plan": f"plans {number}", "timezone": "Europe/Paris",
         "siting": "unheated shed", "base": "feet", "wall": "wood", "species": "Eisenia fetida", "material": "leaves",
-        "quantity": "temperature", "place": "middle", "instrument": "", "stage": "adult", "what": "bin dropped",
+        "quantity": "temperature", "place": "0.1 degree" if table == "keepers" else "middle", "instrument": "",
+        "stage": "adult", "what": "bin dropped",
         "noted_at": "2026-01-05T21:30:00+01:00", "registered_at": "2026-01-05T21:30:00+01:00",
         "file": f"{number:064x}.jpg", "sha256": f"{number:064x}", "sentence": "Coffee warms a bin.",
+        "role": "steward", "shown_as": "", "photos": "private", "keeper": f"keepers {number}",
+        "photo": f"photos-{number}", "shown": "shared", "latitude": number + 0.5, "longitude": -number - 0.25,
         "text": f"plan {number} ☘", "words": f"said {number}: '½', “☘”\nand more",
     }  # fmt: skip
     if table == "plans" and name == "sha256":

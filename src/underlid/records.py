@@ -25,6 +25,14 @@ MEASURED: tuple[Measured, ...] = ("temperature", "air temperature", "pH", "moist
 SITINGS: tuple[Siting, ...] = ("open shelter", "outdoors", "unheated shed", "indoors")
 BASES: tuple[Base, ...] = ("slab", "soil", "feet")
 
+Role = Literal["steward", "keeper", "reader"]  # looks after the journal; enters in own bins; reads
+PlaceShown = Literal["as noted", "0.01 degree", "0.1 degree", "1 degree", "not told"]
+PhotosShown = Literal["private", "shared"]
+
+ROLES: tuple[Role, ...] = ("steward", "keeper", "reader")
+PLACES_SHOWN: tuple[PlaceShown, ...] = ("as noted", "0.01 degree", "0.1 degree", "1 degree", "not told")
+PHOTOS_SHOWN: tuple[PhotosShown, ...] = ("private", "shared")
+
 
 @dataclass(frozen=True, slots=True)
 class BeddingLayer:
@@ -165,4 +173,42 @@ class OwnClaims:
 
     id: str
     text: str
+    noted_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Keeper:
+    """One of several keepers of a journal, and what others may see of them; the newest record of a name holds.
+
+    `shown_as` is the name to publish, empty for none; `latitude` and `longitude` [degrees] say where the bins stand.
+    """
+
+    id: str
+    name: str
+    role: Role = "keeper"
+    shown_as: str = ""
+    latitude: float | None = None
+    longitude: float | None = None
+    place: PlaceShown = "0.1 degree"
+    photos: PhotosShown = "private"
+    noted_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BinKeeper:
+    """Whose a bin is from `noted_at` on; the newest record of a bin holds. `bin` and `keeper` are names."""
+
+    id: str
+    bin: str
+    keeper: str
+    noted_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoShown:
+    """That one photo is shared, or kept private, whatever its keeper says of photos; `photo` is its entry's id."""
+
+    id: str
+    photo: str
+    shown: PhotosShown
     noted_at: datetime

@@ -16,7 +16,17 @@ from hypothesis import strategies as st
 
 from tests.fuzz.scribble import CHANGES, FUZZ, SCRAPS, encoded, overwritten, read_or_refuse, scribbled
 from tests.journal.conftest import dump
-from tests.journal.examples import NOW, make_bin, make_change, make_claims, make_plan, one_of_each
+from tests.journal.examples import (
+    NOW,
+    hand,
+    make_bin,
+    make_change,
+    make_claims,
+    make_keeper,
+    make_plan,
+    mark,
+    one_of_each,
+)
 from underlid.journal.cells import Exchanged
 from underlid.journal.exchange import export_entries, import_entries
 from underlid.journal.store import FILE, Journal
@@ -44,6 +54,9 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> Path:
         journal.register(make_plan())
         journal.change_plan(make_change())
         journal.keep_claims(make_claims())
+        journal.keep_keeper(make_keeper(latitude=48.1, longitude=-1.6))
+        journal.hand_bin(hand())
+        journal.show_photo(mark())
     return folder
 
 
@@ -92,7 +105,8 @@ def test_a_loggers_table(book: Journal, text: str, comma: bool, skip: bool) -> N
 
 
 TABLES = ["bins", "bedding_layers", "containers", "readings", "feedings", "sample_counts", "sample_stages", "sightings",
-          "notes", "photos", "claims", "plans", "plan_changes", "own_claims"]  # fmt: skip
+          "notes", "photos", "claims", "plans", "plan_changes", "own_claims", "keepers", "bin_keepers",
+          "photos_shown"]  # fmt: skip
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from datetime import UTC, datetime, timedelta, timezone
-from typing import get_args
+from typing import Any, get_args
 
 from hypothesis import strategies as st
 
@@ -18,11 +18,15 @@ from underlid.records import (
     AnyEntry,
     BeddingLayer,
     Bin,
+    BinKeeper,
     Claim,
     Feeding,
+    Keeper,
     Note,
     OwnClaims,
     Photo,
+    PhotoShown,
+    PhotosShown,
     PlanChange,
     Reading,
     RegisteredPlan,
@@ -120,6 +124,19 @@ def make_claims(
     id: str = "o1", text: str = "[rain]\r\nsays = 'Rain draws them up ☔'\n", noted_at: datetime = NOW
 ) -> OwnClaims:
     return OwnClaims(id=id, text=text, noted_at=noted_at)
+
+
+def make_keeper(name: str = "Ada", id: str = "", noted_at: datetime = NOW, **more: Any) -> Keeper:
+    """A keeper with the id `id`, or one after the name; a steward unless `more` says otherwise."""
+    return Keeper(id=id or f"keeper-{name}", name=name, noted_at=noted_at, **{"role": "steward"} | more)
+
+
+def hand(bin: str = "north", keeper: str = "Ada", id: str = "b1", noted_at: datetime = NOW) -> BinKeeper:
+    return BinKeeper(id=id, bin=bin, keeper=keeper, noted_at=noted_at)
+
+
+def mark(shown: PhotosShown = "shared", photo: str = "p1", id: str = "m1", noted_at: datetime = NOW) -> PhotoShown:
+    return PhotoShown(id=id, photo=photo, shown=shown, noted_at=noted_at)
 
 
 # --- anything a keeper could make -------------------------------------------------------------------

@@ -20,11 +20,14 @@ from hypothesis import HealthCheck, given, settings
 from tests.journal.conftest import Stores
 from tests.journal.examples import (
     amount,
+    hand,
     journals_of_readings,
     make_bin,
     make_change,
     make_claims,
+    make_keeper,
     make_plan,
+    mark,
     one_of_each,
     reading,
 )
@@ -79,6 +82,9 @@ def full(journal: Journal) -> Journal:
     journal.register(make_plan())
     journal.change_plan(make_change())
     journal.keep_claims(make_claims())
+    journal.keep_keeper(make_keeper(latitude=48.1, longitude=-1.6))
+    journal.hand_bin(hand())
+    journal.show_photo(mark())
     for litres in (0.2, 0.3, 0.1 + 0.2):
         journal.set_container("mug", amount(0.1, litres, "L"))
     return journal
@@ -90,7 +96,8 @@ def contents(folder: Path) -> tuple[object, ...]:
         journal.check()
         return (
             journal.bins(), journal.entries(superseded=True), journal.entries(), journal.containers(), journal.plans(),
-            journal.plan_changes("coffee"), journal.own_claims(),
+            journal.plan_changes("coffee"), journal.own_claims(), journal.keepers(), journal.bin_keepers(),
+            journal.photos_shown(),
         )  # fmt: skip
 
 

@@ -289,7 +289,7 @@ def test_an_older_journal_comes_forward_with_all_that_it_holds(old: Path) -> Non
         journal.change_plan(make_change())
     after = _all_rows(old)
     assert [line for line in before if line not in after] == []
-    new_tables = ("plans", "plan_changes", "own_claims")
+    new_tables = ("plans", "plan_changes", "own_claims", "keepers", "bin_keepers", "photos_shown")
     assert all(any(table in line for table in new_tables) for line in after if line not in before)
 
 

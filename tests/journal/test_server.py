@@ -190,7 +190,7 @@ def test_an_older_database_comes_forward_with_all_that_it_holds(tmp_path: Path, 
         journal.add_bin(make_bin())
         journal.add(one_of_each())
         with journal._engine.begin() as connection:  # as the first layout was
-            for table in ("plan_changes", "plans", "own_claims"):
+            for table in ("plan_changes", "plans", "own_claims", "keepers", "bin_keepers", "photos_shown"):
                 connection.execute(text(f"DROP TABLE {table}"))
             connection.execute(text("UPDATE alembic_version SET version_num = '0001'"))
     with Journal.open(tmp_path) as journal:

@@ -8,7 +8,16 @@ from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
 from tests.journal.conftest import BOTH, dump
-from tests.journal.examples import make_change, make_claims, make_plan, one_of_each, reading
+from tests.journal.examples import (
+    hand,
+    make_change,
+    make_claims,
+    make_keeper,
+    make_plan,
+    mark,
+    one_of_each,
+    reading,
+)
 from underlid.journal.store import Journal
 from underlid.journal.tables import ENTRY_TABLES, metadata
 
@@ -22,6 +31,9 @@ def filled(journal: Journal) -> Journal:
     journal.register(make_plan())
     journal.change_plan(make_change())
     journal.keep_claims(make_claims())
+    journal.keep_keeper(make_keeper(latitude=48.1, longitude=-1.6))
+    journal.hand_bin(hand())
+    journal.show_photo(mark())
     journal.set_container("mug", one_of_each()[1].amount)  # type: ignore[union-attr]
     return journal
 

@@ -13,6 +13,7 @@ from underlid.cli import (
     exchange,
     feedcheck,
     fitcheck,
+    keeper,
     keeping,
     move,
     outlook,
@@ -70,6 +71,7 @@ app.command("compare")(year.compare)
 app.command("backup")(backup.backup)
 app.command("restore")(backup.restore)
 app.command("verify")(backup.verify)
+app.command("keeper")(keeper.keeper)
 app.command("move")(move.move)
 app.command("serve")(serve.serve)
 app.command("demo")(answers.demo)

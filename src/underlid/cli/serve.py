@@ -123,6 +123,7 @@ def _run(
     settings: Settings, here: socket.socket, home: socket.socket | None, certificate: HomeCertificate | None
 ) -> None:
     from underlid.web.app import create_app
+    from underlid.web.keepers import keepers_of
     from underlid.web.server import HomeServer, config_of
 
     app = create_app(settings)
@@ -130,7 +131,8 @@ def _run(
     print(f"The journal in {settings.journal} is open at {address}/ for this computer. Ctrl-C ends it.", flush=True)
     if home is not None and certificate is not None:
         app.state.pairing.tell = lambda code: print(f"Wrong codes were tried; the new one is {code.shown}.", flush=True)
-        _invite(settings, app.state.pairing.renew(), certificate, f"{address}/devices")
+        stewards = [one.name for one in keepers_of(settings).values() if one.role == "steward"]
+        _invite(settings, app.state.pairing.renew(stewards[0] if stewards else ""), certificate, f"{address}/devices")
     tls = None if home is None or certificate is None else (home, certificate.context())
     HomeServer(config_of(app), tls).run(sockets=[here])
 
@@ -159,7 +161,7 @@ def _invite(settings: Settings, code: Code, certificate: HomeCertificate, device
     segno.make(pairing_link(settings, code.digits), micro=False).terminal(compact=True)
     print(
         f"Scan this with the phone, or open {home_links(settings)[0]}/pair there. Pairing code: {code.shown}, for one "
-        f"device, for ten minutes. More codes, and what is paired: {devices}\n"
+        f"device{f' of {code.keeper}' if code.keeper else ''}, for ten minutes. More codes, and what is paired: {devices}\n"
         "The phone will warn that it does not know this computer. Before you install its certificate there, compare\n"
         f"the fingerprint (SHA-256): {fingerprint(certificate.authority)}",
         flush=True,

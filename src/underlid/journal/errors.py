@@ -210,6 +210,31 @@ class TakenId(JournalError):
     """The id of {what} belongs to one that says something else: give this one a new id."""
 
 
+# --- keepers -----------------------------------------------------------------------------------------
+
+
+class UnknownKeeper(JournalError):
+    """There is no keeper named '{name}'. {known}"""
+
+
+class KeeperExists(JournalError):
+    """There is already a keeper named '{name}': write the name with the same capitals, or choose another."""
+
+
+class FirstSteward(JournalError):
+    """'{name}' would be the first keeper of this journal, and somebody has to look after it:
+    make the first one a steward."""
+
+
+class LastSteward(JournalError):
+    """'{name}' is the last steward of this journal, and somebody has to look after it:
+    make another keeper a steward first."""
+
+
+class UnknownPhoto(JournalError):
+    """There is no photo with the id '{id}' in the journal: check the id."""
+
+
 # --- photos -----------------------------------------------------------------------------------------
 
 

@@ -22,8 +22,11 @@ from underlid.records import (
     AnyEntry,
     BeddingLayer,
     Bin,
+    BinKeeper,
     Entry,
+    Keeper,
     OwnClaims,
+    PhotoShown,
     PlanChange,
     RegisteredPlan,
     SampleCount,
@@ -31,7 +34,7 @@ from underlid.records import (
 )
 
 Row = dict[str, str | float | None]
-Storable = Bin | BeddingLayer | Entry | RegisteredPlan | PlanChange | OwnClaims
+Storable = Bin | BeddingLayer | Entry | RegisteredPlan | PlanChange | OwnClaims | Keeper | BinKeeper | PhotoShown
 Record = TypeVar("Record", bound=Storable)
 
 #: Longest text that one column takes, in characters: far above any note, below what CSV readers refuse.
@@ -53,7 +56,18 @@ def _shape(record: type) -> dict[str, Any]:
 
 #: Each field that has columns in its record's own table, with its resolved type hint.
 SHAPES: dict[type, dict[str, Any]] = {
-    record: _shape(record) for record in (Bin, BeddingLayer, *get_args(AnyEntry), RegisteredPlan, PlanChange, OwnClaims)
+    record: _shape(record)
+    for record in (
+        Bin,
+        BeddingLayer,
+        *get_args(AnyEntry),
+        RegisteredPlan,
+        PlanChange,
+        OwnClaims,
+        Keeper,
+        BinKeeper,
+        PhotoShown,
+    )
 }
 
 
@@ -80,6 +94,12 @@ def named(record: Storable) -> str:
         return f"bin '{record.name}'"
     if isinstance(record, RegisteredPlan):
         return f"plan '{record.name}'"
+    if isinstance(record, Keeper):
+        return f"keeper '{record.name}'"
+    if isinstance(record, BinKeeper):
+        return f"keeper of bin '{record.bin}'"
+    if isinstance(record, PhotoShown):
+        return f"mark of photo '{record.photo}'"
     said = "" if isinstance(record, OwnClaims) else record.words
     words = " ".join(said.split()) if isinstance(said, str) else ""
     label = words if len(words) <= 40 else f"{words[:39]}…"
@@ -179,9 +199,17 @@ def _columns(name: str, hint: object, value: Any) -> Row:
         return {name: _moment(value).isoformat()}
     if hint is int:
         return {name: int(value)}
+    if hint is float or float in get_args(hint):
+        return {name: _number(value)}
     if name == "text":
         return {name: _text(value, MAX_FILE)}
     return {name: _choice(value, allowed) if (allowed := choices(hint)) else _text(value)}
+
+
+def _number(value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise ValueError(f"{value!r} is not a number")
+    return float(value) + 0.0  # as above: no minus zero
 
 
 def _moment(value: Any) -> datetime:

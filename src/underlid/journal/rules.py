@@ -17,6 +17,7 @@ from underlid.journal.errors import (
     OtherKind,
     UnknownBin,
     UnknownEntry,
+    UnknownKeeper,
     UnknownPlan,
     UnknownTimezone,
     Unstorable,
@@ -142,6 +143,14 @@ def unknown_plan(name: str, known: Iterable[str]) -> UnknownPlan:
     if not names:
         return UnknownPlan(name=name, known="The journal has no plans yet: register one first.")
     return UnknownPlan(name=name, known=f"{_perhaps(_nearest(name, names))}Plans here: {', '.join(names)}.")
+
+
+def unknown_keeper(name: str, known: Iterable[str]) -> UnknownKeeper:
+    """Return the error for a keeper who is not there: it lists those who are, and the one perhaps meant."""
+    names = sorted(known)
+    if not names:
+        return UnknownKeeper(name=name, known="The journal has no keepers yet: make a first one, a steward.")
+    return UnknownKeeper(name=name, known=f"{_perhaps(_nearest(name, names))}Keepers here: {', '.join(names)}.")
 
 
 def _nearest(name: str, names: Sequence[str]) -> str | None:

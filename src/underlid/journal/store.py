@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar, overload
@@ -46,6 +47,16 @@ from underlid.journal.errors import (
     UnknownEntry,
     disk_error,
 )
+from underlid.journal.keepers import (
+    add_keeper,
+    check_keepers,
+    hand_bin,
+    just_after,
+    load_bin_keepers,
+    load_keepers,
+    load_photos_shown,
+    show_photo,
+)
 from underlid.journal.place import FILE as FILE
 from underlid.journal.place import POINTER, Where, address, holds_journal, point, shown, where
 from underlid.journal.plans import (
@@ -69,7 +80,17 @@ from underlid.journal.rows import as_row, container_row
 from underlid.journal.rules import Standing, is_new, is_new_bin, originals_first, unknown_bin
 from underlid.journal.tables import HEAD, bedding_layers, bins, containers
 from underlid.quantity.amount import VagueAmount
-from underlid.records import AnyEntry, Bin, OwnClaims, PlanChange, RegisteredPlan
+from underlid.records import (
+    AnyEntry,
+    Bin,
+    BinKeeper,
+    Keeper,
+    OwnClaims,
+    PhotoShown,
+    PhotosShown,
+    PlanChange,
+    RegisteredPlan,
+)
 
 PHOTOS = "photos"
 
@@ -175,6 +196,7 @@ class Journal:
             load_plans(connection)  # each with its hash
             load_changes(connection)
             load_claims(connection)
+            check_keepers(connection)
 
     # --- bins ---------------------------------------------------------------------------------------
 
@@ -348,6 +370,56 @@ class Journal:
         """Return all that the keeper gave as own claims, oldest first."""
         with self._reading() as connection:
             return tuple(load_claims(connection))
+
+    # --- keepers ------------------------------------------------------------------------------------
+
+    @trying_again
+    def keep_keeper(self, keeper: Keeper) -> None:
+        """Store a keeper, or what is different about one, whose earlier records stay; the same again is harmless.
+
+        Raises KeeperExists if the name is taken in other capitals, FirstSteward if the first keeper is none, and
+        LastSteward if nobody would be one any more.
+        """
+        with self._writing() as connection:
+            add_keeper(connection, keeper)
+            commit(connection)
+
+    def keepers(self) -> dict[str, Keeper]:
+        """Return what holds of every keeper, by name; nobody is in it where one person keeps the journal."""
+        with self._reading() as connection:
+            return load_keepers(connection)
+
+    def just_after(self, now: datetime) -> datetime:
+        """Return `now`, or the moment after all that was said of keepers, their bins and photos, if that is later.
+
+        What is noted at that moment holds, also where two things are said in one second or a clock was set back.
+        """
+        with self._reading() as connection:
+            return just_after(connection, now)
+
+    @trying_again
+    def hand_bin(self, handed: BinKeeper) -> None:
+        """Store whose a bin is from now on; the same again is harmless. Raises UnknownBin or UnknownKeeper."""
+        with self._writing() as connection:
+            hand_bin(connection, handed)
+            commit(connection)
+
+    def bin_keepers(self) -> dict[str, str]:
+        """Return whose each bin is, by the bin's name; one that was never handed to anybody is not in it."""
+        with self._reading() as connection:
+            return load_bin_keepers(connection)
+
+    @trying_again
+    def show_photo(self, mark: PhotoShown) -> None:
+        """Store that one photo is shared, or kept private; the same again is harmless. Raises UnknownPhoto."""
+        with self._writing() as connection:
+            show_photo(connection, mark)
+            commit(connection)
+
+    def photos_shown(self) -> dict[str, PhotosShown]:
+        """Return the photos that are marked on their own, by id; for any other its keeper's `photos` holds."""
+        with self._reading() as connection:
+            return load_photos_shown(connection)
 
     # --- inside -------------------------------------------------------------------------------------
 

@@ -26,7 +26,7 @@ from sqlalchemy import (
 from underlid.records import AnyEntry, Claim, Feeding, Note, Photo, Reading, SampleCount, Sighting
 
 #: The revision that these tables stand at: the newest file in migrations/versions.
-HEAD = "0002"
+HEAD = "0003"
 
 metadata = MetaData(
     naming_convention={
@@ -167,6 +167,33 @@ own_claims = _table(
     "own_claims",
     Column("id", Words, primary_key=True),
     *_text("text", "noted_at"),
+)
+
+#: The newest row of a name holds, and below that of a bin and of a photo; `underlid.journal.keepers` says which it is.
+keepers = _table(
+    "keepers",
+    Column("id", Words, primary_key=True),
+    *_text("name", "role", "shown_as"),
+    Column("latitude", Number),
+    Column("longitude", Number),
+    *_text("place", "photos", "noted_at"),
+    CheckConstraint("(latitude IS NULL) = (longitude IS NULL)", name="whole_place"),
+    CheckConstraint("latitude BETWEEN -90 AND 90 AND longitude BETWEEN -180 AND 180", name="on_earth"),
+)
+
+#: A keeper has many rows, so no table can ask that there is one of this name: the store does.
+bin_keepers = _table(
+    "bin_keepers",
+    Column("id", Words, primary_key=True),
+    Column("bin", Words, ForeignKey("bins.name"), nullable=False),
+    *_text("keeper", "noted_at"),
+)
+
+photos_shown = _table(
+    "photos_shown",
+    Column("id", Words, primary_key=True),
+    Column("photo", Words, ForeignKey("photos.id"), nullable=False),
+    *_text("shown", "noted_at"),
 )
 
 ENTRY_TABLES: dict[type[AnyEntry], Table] = {

@@ -9,7 +9,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any
 
-from fastapi import FastAPI, Request
+from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
@@ -18,6 +18,7 @@ from underlid import __version__
 from underlid.journal.errors import JournalError
 from underlid.web import binpage, calendar, composing, entering, guard, photos, trying
 from underlid.web.asked import Problem
+from underlid.web.keepers import permitted
 from underlid.web.parts import static_response, status_of, told
 from underlid.web.settings import Settings
 from underlid.web.work import Worker
@@ -51,7 +52,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.settings = settings
     guard.protect(app, settings)
     for part in (entering, binpage, composing, trying, photos, calendar):
-        app.include_router(part.router, responses=UNREADABLE)
+        app.include_router(part.router, responses=UNREADABLE, dependencies=[Depends(permitted)])
 
     @app.get("/static/{name}", include_in_schema=False)
     def static(name: str) -> Response:

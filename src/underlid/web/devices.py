@@ -30,9 +30,13 @@ SEEN_EVERY = timedelta(minutes=1)  # how fine "last seen" is
 
 _TABLES = (
     "CREATE TABLE IF NOT EXISTS devices (id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL, "
-    "token_hash BLOB NOT NULL UNIQUE, paired TEXT NOT NULL, seen TEXT NOT NULL)",
+    "token_hash BLOB NOT NULL UNIQUE, paired TEXT NOT NULL, seen TEXT NOT NULL, keeper TEXT NOT NULL DEFAULT '')",
     "CREATE TABLE IF NOT EXISTS secret (one INTEGER PRIMARY KEY CHECK (one = 1), value BLOB NOT NULL)",
 )
+
+
+#: Files of before there were several keepers lack it.
+_KEEPER = "ALTER TABLE devices ADD COLUMN keeper TEXT NOT NULL DEFAULT ''"
 
 
 class UnknownDevice(ValueError):
@@ -53,13 +57,14 @@ class WrongCode(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """A paired device; `key` tells it apart and lets nobody in."""
+    """A paired device; `key` tells it apart and lets nobody in. `keeper` is whose it is, empty where nobody said."""
 
     id: int
     name: str
     key: bytes
     paired: datetime
     seen: datetime
+    keeper: str = ""
 
 
 def hash_of(token: str) -> bytes:
@@ -81,6 +86,8 @@ class Devices:
             with closing(sqlite3.connect(self.path, timeout=10)) as connection, connection:
                 for table in _TABLES:
                     connection.execute(table)
+                if "keeper" not in {row[1] for row in connection.execute("PRAGMA table_info(devices)")}:
+                    connection.execute(_KEEPER)
                 yield connection
         except (OSError, sqlite3.DatabaseError) as error:
             raise DamagedDevices(
@@ -94,15 +101,15 @@ class Devices:
             connection.execute("INSERT OR IGNORE INTO secret VALUES (1, ?)", (secrets.token_bytes(32),))
             return bytes(connection.execute("SELECT value FROM secret").fetchone()[0])
 
-    def add(self, name: str, now: datetime) -> str:
-        """Pair a device; its token, which nobody can ask for again."""
+    def add(self, name: str, now: datetime, keeper: str = "") -> str:
+        """Pair a device for a keeper, if there are several; its token, which nobody can ask for again."""
         token = secrets.token_urlsafe(32)
         with self._open() as connection:
             if connection.execute("SELECT count(*) FROM devices").fetchone()[0] >= MOST_DEVICES:
                 raise TooManyDevices(f"{MOST_DEVICES} devices are paired already; revoke some first.")
             connection.execute(
-                "INSERT INTO devices (name, token_hash, paired, seen) VALUES (?, ?, ?, ?)",
-                (name, hash_of(token), now.isoformat(), now.isoformat()),
+                "INSERT INTO devices (name, token_hash, paired, seen, keeper) VALUES (?, ?, ?, ?, ?)",
+                (name, hash_of(token), now.isoformat(), now.isoformat(), keeper),
             )
         return token
 
@@ -132,9 +139,9 @@ class Devices:
                 raise UnknownDevice("There is no such device; it may have been revoked already.")
 
 
-def _device(row: tuple[int, str, bytes, str, str]) -> Device:
-    number, name, key, paired, seen = row
-    return Device(number, name, key, datetime.fromisoformat(paired), datetime.fromisoformat(seen))
+def _device(row: tuple[int, str, bytes, str, str, str]) -> Device:
+    number, name, key, paired, seen, keeper = row
+    return Device(number, name, key, datetime.fromisoformat(paired), datetime.fromisoformat(seen), keeper)
 
 
 def own_folder(folder: Path) -> None:
@@ -145,11 +152,12 @@ def own_folder(folder: Path) -> None:
 
 @dataclass(slots=True)
 class Code:
-    """A pairing code, until when it holds and how many wrong tries it still bears."""
+    """A pairing code, until when it holds, how many wrong tries it still bears, and for whose device it is."""
 
     digits: str
     until: datetime
     tries: int
+    keeper: str = ""
 
     @property
     def shown(self) -> str:
@@ -175,14 +183,14 @@ class Pairing:
         held = self._code
         return None if held is None or self._now() >= held.until else held
 
-    def renew(self) -> Code:
-        """A new code in place of any other."""
+    def renew(self, keeper: str = "") -> Code:
+        """A new code in place of any other, for a device of that keeper."""
         with self._lock:
-            self._code = Code(_digits(), self._now() + CODE_LASTS, CODE_TRIES)
+            self._code = Code(_digits(), self._now() + CODE_LASTS, CODE_TRIES, keeper)
             return self._code
 
-    def spend(self, words: str) -> None:
-        """Use the code up. Raises WrongCode.
+    def spend(self, words: str) -> str:
+        """Use the code up, and say for whose device it was. Raises WrongCode.
 
         A code that replaces a guessed-at one ends when the first would have: guessing wins no time.
         """
@@ -195,11 +203,11 @@ class Pairing:
                 )
             if hmac.compare_digest(given.encode(errors="replace"), held.digits.encode()):
                 self._code = None
-                return
+                return held.keeper
             held.tries -= 1
             if held.tries > 0:
                 raise WrongCode("That is not the pairing code; look at the journal's computer and try again.")
-            self._code = fresh = Code(_digits(), held.until, CODE_TRIES)
+            self._code = fresh = Code(_digits(), held.until, CODE_TRIES, held.keeper)
         self.tell(fresh)
         raise WrongCode("That was wrong too often; the journal's computer shows a new code.")
 

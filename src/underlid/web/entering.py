@@ -22,6 +22,7 @@ from underlid.quantity import show_amount
 from underlid.quantity.show import show_when
 from underlid.records import BASES, SITINGS, STAGES, AnyEntry, Bin, Reading
 from underlid.web import writing
+from underlid.web.keepers import started_by
 from underlid.web.parts import STATIC, JournalPart, SettingsPart, now_in, page, static_path
 from underlid.web.sent import KeyTaken, Stored, alarms_of, read_words, store, stored_under, withdraw
 from underlid.web.starting import BinWords, start
@@ -75,7 +76,7 @@ def start_bin(
         "started": started, "siting": siting, "base": base, "timezone": timezone,
     }  # fmt: skip
     try:
-        record, _ = start(settings.journal, BinWords.model_validate(said), key, settings.now())
+        record, _ = start(settings.journal, BinWords.model_validate(said), key, settings.now(), started_by(request))
     except ValidationError as error:
         first = error.errors()[0]
         return _new(request, said | {"key": str(key)}, f"{str(first['loc'][0]).capitalize()}: {first['msg']}.", 422)

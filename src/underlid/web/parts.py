@@ -100,6 +100,8 @@ def status_of(error: ValueError | JournalError) -> int:
     name = type(error).__name__
     if name in {"JournalBusy", "DiskFull"}:
         return 503
+    if name == "NotYours":
+        return 403
     if name.startswith("Unknown") or name in {"NoJournal", "NoHistory", "NoSuchPicture"}:
         return 404
     return 409 if name in {"DuplicateBin", "PlanExists", "TakenId"} else 422

@@ -12,6 +12,7 @@ from markupsafe import Markup
 from underlid.web.certificate import as_pem, authority_of, fingerprint
 from underlid.web.devices import Devices, Pairing, WrongCode
 from underlid.web.guard import device_of, set_cookie
+from underlid.web.keepers import asker_of, keepers_of
 from underlid.web.network import home_addresses, home_name, in_a_link
 from underlid.web.parts import SettingsPart, page, settings_of, told
 from underlid.web.settings import Settings
@@ -66,11 +67,11 @@ def paired(
         return RedirectResponse("/devices", 303)
     called = " ".join(name.split())[:40] or "a device without a name"
     try:
-        _pairing(request).spend(code)
+        keeper = _pairing(request).spend(code)
     except WrongCode as error:
         return pairing_page(request, str(error), 403, name=called)
     response = RedirectResponse("/", 303)
-    set_cookie(response, _devices(request).add(called, settings.now()))
+    set_cookie(response, _devices(request).add(called, settings.now(), keeper))
     return response
 
 
@@ -82,24 +83,35 @@ def devices(request: Request, settings: SettingsPart) -> Response:
     return page(
         request, "devices.html", devices=_devices(request).all(), own=device_of(request), here=request.state.here,
         code=code, qr=_qr(pairing_link(settings, code.digits)) if code else "", links=home_links(settings),
-        fingerprint=fingerprint(authority) if authority else "",
+        fingerprint=fingerprint(authority) if authority else "", keepers=keepers_of(settings),
     )  # fmt: skip
 
 
 @router.post("/devices/code")
-def new_code(request: Request, settings: SettingsPart) -> Response:
-    """Make a pairing code. Only this computer may: a stolen phone must not be able to let others in."""
+def new_code(request: Request, settings: SettingsPart, keeper: Annotated[str, Form(max_length=200)] = "") -> Response:
+    """Make a pairing code, for a device of one of the keepers if there are several.
+
+    Only this computer may: a stolen phone must not be able to let others in.
+    """
     if not request.state.here:
         return told(request, "A pairing code is made on the journal's own computer.", 403)
     if not settings.lan:
         return told(request, "Other devices are not served; start with underlid serve --lan.", 409)
-    _pairing(request).renew()
+    known = keepers_of(settings)
+    if known and keeper not in known:
+        return told(request, f"Say whose device it is: {', '.join(known)}.", 422)
+    _pairing(request).renew(keeper if known else "")
     return RedirectResponse("/devices", 303)
 
 
 @router.post("/devices/{number}/revoke")
-def revoke(request: Request, number: Annotated[int, Path(ge=1, le=2**62)]) -> Response:
-    """Let a device in no longer."""
+def revoke(request: Request, settings: SettingsPart, number: Annotated[int, Path(ge=1, le=2**62)]) -> Response:
+    """Let a device in no longer; where there are several keepers, one's own, or as a steward any."""
+    own = device_of(request)
+    if keepers_of(settings) and own is not None and own.id != number:
+        asker = asker_of(request)
+        if asker is None or asker.role != "steward":
+            return told(request, "Only a steward may revoke the device of another; you may revoke this one.", 403)
     _devices(request).revoke(number)
     return RedirectResponse("/devices", 303)
 

@@ -18,7 +18,7 @@ from underlid.quantity import VagueAmount, parse_amount
 from underlid.quantity.amount import parse_size
 from underlid.quantity.when import parse_when
 from underlid.quantity.zones import zone
-from underlid.records import Base, BeddingLayer, Bin, Siting
+from underlid.records import Base, BeddingLayer, Bin, BinKeeper, Siting
 from underlid.web.parts import TURN
 from underlid.worms.species import UnknownSpecies
 from underlid.worms.species import species as facts
@@ -59,10 +59,12 @@ class BinWords(BaseModel):
     timezone: str = Field("", max_length=60, description="Europe/London; this computer's if left empty.")
 
 
-def start(folder: Path, said: BinWords, key: UUID, now: datetime) -> tuple[Bin, tuple[str, ...]]:
+def start(
+    folder: Path, said: BinWords, key: UUID, now: datetime, keeper: str = ""
+) -> tuple[Bin, tuple[str, ...]]:  # fmt: skip
     """Store a new bin, in a new journal if there is none; the same form sent twice starts one bin.
 
-    Returns the bin and sentences on what was assumed.
+    Where there are several keepers it is that of `keeper`. Returns the bin and sentences on what was assumed.
     """
     record, notes = bin_of(said, key, now)
     with _open_or_create(folder) as journal:
@@ -74,6 +76,8 @@ def start(folder: Path, said: BinWords, key: UUID, now: datetime) -> tuple[Bin, 
             if standing is None or standing.id != record.id:
                 raise
             record = standing
+        if keeper:
+            journal.hand_bin(BinKeeper(id=str(uuid5(key, "keeper")), bin=record.name, keeper=keeper, noted_at=now))
     return record, notes
 
 

@@ -34,6 +34,7 @@ from underlid.web.entries import (
     entry_told,
     spans,
 )
+from underlid.web.keepers import started_by
 from underlid.web.parts import JournalPart, SettingsPart, now_in, status_of, told
 from underlid.web.sent import KeyTaken, alarms_of, moment_of, read_words, store, withdraw
 from underlid.web.starting import BinWords, start
@@ -71,7 +72,7 @@ def add_bin(request: Request, settings: SettingsPart, said: Started) -> BinStart
     """Makes the journal too if there is none. The same key and words again start no second bin."""
     words = BinWords.model_validate(said.model_dump(exclude={"key"}))
     try:
-        record, notes = start(settings.journal, words, said.key or uuid4(), settings.now())
+        record, notes = start(settings.journal, words, said.key or uuid4(), settings.now(), started_by(request))
     except ValueError as error:
         return told(request, sentence_of(error), status_of_new(error))
     return BinStarted(bin=bin_told(record), notes=list(notes))
