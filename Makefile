@@ -53,6 +53,7 @@ calibration: $(VENV)/.dev .build/compiled  ## simulate journals and trials with 
 	@$(BIN)/python tools/calibrate_colonies.py
 	@$(BIN)/python tools/calibrate_acidity.py
 	@$(BIN)/python tools/calibrate_trials.py
+	@$(BIN)/python tools/calibrate_hierarchy.py
 
 verification: $(VENV)/.dev .build/compiled  ## check heat solver and life cycle against closed forms, published tables and a standard test; writes docs/verification.md
 	@$(BIN)/python tools/verify.py

@@ -9,7 +9,8 @@ TEMPERATURES = "# Calibration"
 COLONIES = "## How many live there"
 ACID = "## Acid"
 TRIALS = "## Trials"
-HEADINGS = (TEMPERATURES, COLONIES, ACID, TRIALS)  # in this order
+CLUBS = "## Several keepers"
+HEADINGS = (TEMPERATURES, COLONIES, ACID, TRIALS, CLUBS)  # in this order
 
 
 def lay_into(path: Path, section: str) -> None:

@@ -3,15 +3,19 @@
 import hashlib
 import json
 import shutil
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from tests.cli.conftest import dump
+from underlid.journal.store import Journal
+from underlid.records import BinKeeper, Keeper
 from underlid.trials.plan import canonical, plan_from
 
 BINS = ("ash", "beech", "cherry", "elder")
 BEFORE, START, LATER = "2025-04-20 12:00", "2025-05-01", "2025-08-20 12:00"
+HANDED = datetime(2025, 4, 20, 12, tzinfo=UTC)
 FEW = ("--trials", "100")
 PLAN = ("plan", "citrus-scraps", "--bins", ",".join(BINS), "--name", "citrus", "--starts", START, "--looks", "60",
         "--margin", "3", "--because", "a third as many would matter", "--now", BEFORE, *FEW)  # fmt: skip
@@ -257,6 +261,86 @@ def test_from_the_plan_to_the_verdict(registered, tmp_path):
     assert result["sha256"] in page
     assert result["caps"] == []
     assert result["page"] is None
+
+
+# --- several keepers ---------------------------------------------------------------------------------------
+
+PAIRS = {"Ann": ("ash", "beech"), "Bo": ("cherry", "elder"), "Cy": ("fir", "oak")}
+
+
+def a_trial(call, name, pair, counts):
+    """A trial of one bin in each arm, registered and counted; the plan is that of the fixture with other bins."""
+    text = json.loads(Path("citrus.json").read_text("utf-8"))
+    arms = dict(zip(pair, ("control", "changed"), strict=True))
+    Path("pair.json").write_text(json.dumps(text | {"name": name, "arms": arms}), "utf-8")
+    made = call("register", "pair.json", "--now", BEFORE)
+    assert made.code == 0, made.err
+    counted(call, dict(zip(pair, counts, strict=True)))
+
+
+def owned(by):
+    with Journal.open(Path("journal")) as book:
+        for number, keeper in enumerate(dict.fromkeys(by.values())):
+            book.keep_keeper(
+                Keeper(id=f"k{number}", name=keeper, role="keeper" if number else "steward", noted_at=HANDED)
+            )
+        for bin_name, keeper in by.items():
+            book.hand_bin(BinKeeper(id=f"b-{bin_name}", bin=bin_name, keeper=keeper, noted_at=HANDED))
+
+
+@pytest.fixture
+def club(planned):
+    for name in PAIRS["Cy"]:
+        made = planned(
+            "new", name, "--size", "17 x 12 x 11 in", "--bedding", "leaves 5 in", "--founders", "30",
+            "--started", "2025-04-19", "--timezone", "Europe/London", "--now", BEFORE,
+        )  # fmt: skip
+        assert made.code == 0, made.err
+    for (keeper, pair), counts in zip(PAIRS.items(), ((100, 104), (60, 55), (210, 220)), strict=True):
+        a_trial(planned, f"of {keeper}", pair, counts)
+    return planned
+
+
+def test_trials_of_one_journal_are_taken_together_by_keeper(club):
+    owned({bin_name: keeper for keeper, pair in PAIRS.items() for bin_name in pair})
+    told = club("verdict", "of Bo", "--across", "--now", LATER)
+    assert told.code == 0, told.err
+    flat = " ".join(told.out.split())
+    assert flat.count("Cannot tell yet: ") == 1  # by itself
+    assert "By all keepers: Holds within the margin: " in flat
+    assert "estimated from 3 keepers, 90 % interval of the mean over keepers" in flat
+    assert "The next keeper, with about as many bins, may find " in flat
+    assert "3 keepers hardly tell how keepers differ" in flat
+    result = club("verdict", "of Bo", "--across", "--now", LATER, "--json").json["together"]
+    assert [one["name"] for one in result["keepers"]] == ["Ann", "Bo", "Cy"]
+    assert [one["bins"] for one in result["keepers"]] == [[1, 1]] * 3
+    (low, high), (least, most) = result["interval"], result["next_keeper"]
+    assert 1 / 3 < low < 1 < high < 3
+    assert least < low < high < most
+    assert "together" not in club("verdict", "of Bo", "--now", LATER, "--json").json
+
+
+def test_bins_of_nobody_are_a_keeper_of_their_own_and_a_second_trial_of_one_keeper_is_left_out(club):
+    told = club("verdict", "of Bo", "--across", "--now", LATER, "--json").json["together"]
+    assert [one["name"] for one in told["keepers"]] == ["of Ann", "of Bo", "of Cy"]
+    assert sum("is not noted: it is taken for a keeper of its own" in said for said in told["remarks"]) == 3
+    owned({bin_name: "Cy" if keeper == "Cy" else "Ann" for keeper, pair in PAIRS.items() for bin_name in pair})
+    said = one_sentence(club("verdict", "of Bo", "--across", "--now", LATER))
+    assert "three at least are needed, or two with 2 bins in each arm" in said
+    assert "The trial “of Bo” is left out: Ann registered “of Ann” before it." in said
+
+
+def test_another_keepers_journal_is_taken_in(club, tmp_path):
+    for number in (1, 2):
+        shutil.copytree("journal", tmp_path / f"other-{number}")
+    result = club(
+        "verdict", "of Bo", "--with", tmp_path / "other-1", "--with", tmp_path / "other-2", "--now", LATER, "--json"
+    ).json
+    names = [one["name"] for one in result["together"]["keepers"]]
+    assert names == ["journal", str(tmp_path / "other-1"), str(tmp_path / "other-2")]
+    assert "second bin" in " ".join(result["together"]["remarks"])
+    alone = one_sentence(club("verdict", "of Bo", "--with", tmp_path / "other-1", "--now", LATER))
+    assert "Two keepers, one of them with a single bin in an arm, cannot say" in alone
 
 
 def test_what_changed_stands_beside_the_verdict(registered):

@@ -15,8 +15,11 @@ from underlid.cli.claim import known_claims
 from underlid.cli.options import DEFAULT_JOURNAL, WIDTH, JournalOption, JsonOption, NowOption, clock, console, show_json
 
 if TYPE_CHECKING:
+    from underlid.journal.store import Journal
     from underlid.trials.together import Together
     from underlid.trials.verdict import Verdict
+
+METHOD = "two-level normal model: mean over keepers by quadrature over the spreads of bins and of keepers"
 
 
 def register(
@@ -65,6 +68,9 @@ def verdict(
     others: Annotated[
         list[Path] | None, typer.Option("--with", help="Journal of another keeper who did the same trial; repeatable.")
     ] = None,
+    across: Annotated[
+        bool, typer.Option("--across", help="Take in the trials of the same claim by other keepers of this journal.")
+    ] = False,
     journal: JournalOption = DEFAULT_JOURNAL,
     now: NowOption = None,
     as_json: JsonOption = False,
@@ -79,7 +85,8 @@ def verdict(
         zones = {record.name: record.timezone for record in book.bins()}
         moment = clock(now, ZoneInfo(next(iter(zones.values()), "UTC")))
         told, alarms = trial_of(book, name, moment)
-    all_told = _with_others(told, name, journal, others or [], moment)
+        own, said = _by_keeper(book, name, moment) if across else ({str(journal): told}, ())
+    all_told = _with_others(own, said, name, others or [], moment) if across or others else None
     if page is not None:
         from underlid.update.forms.trialpage import page as render
 
@@ -108,7 +115,7 @@ def verdict(
                 out.print(f"  {each}")
     if all_told is not None:
         out.print(f"By all keepers: {all_told.sentence}")
-        for each in (*all_told.left_out, *all_told.pooled.remarks):
+        for each in (*all_told.left_out, *all_told.remarks):
             out.print(f"  {each}")
     if page is not None:
         print(f"Written to {page}.")
@@ -119,12 +126,21 @@ def together_json(found: Together | None) -> dict[str, object]:
     if found is None:
         return {}
     plain = math.exp if found.plan.scale == "ratio" else float
+
+    def ends(interval: tuple[float, float]) -> list[float]:
+        return [round(plain(end), 5) for end in interval]
+
     return {
         "together": {
-            "verdict": found.word, "sentence": found.sentence, "keepers": [one.name for one in found.keepers],
-            "interval": [round(plain(end), 5) for end in found.interval], "level": round(found.level, 6),
-            "next_keeper": [round(plain(end), 5) for end in found.pooled.predicted],
-            "left_out": list(found.left_out), "remarks": list(found.pooled.remarks), "method": found.pooled.method,
+            "verdict": found.word, "sentence": found.sentence,
+            "keepers": [
+                {"name": one.name, "bins": list(one.bins), "effect": ends(belief.interval(found.level))}
+                for one, belief in zip(found.keepers, found.found.effects, strict=True)
+            ],
+            "interval": ends(found.interval), "level": round(found.level, 6),
+            "next_keeper": ends(found.predicted),
+            "tau": [round(point, 5) for point in found.found.tau],
+            "left_out": list(found.left_out), "remarks": list(found.remarks), "method": METHOD,
         }
     }  # fmt: skip
 
@@ -163,16 +179,27 @@ def _change(what: str, bin: str | None, words: str) -> str:
     return f"{what}{'' if bin is None else f' ({bin})'}: “{words}”"
 
 
-def _with_others(told: Verdict, name: str, journal: Path, others: Sequence[Path], moment: datetime) -> Together | None:
+def _by_keeper(book: Journal, name: str, moment: datetime) -> tuple[dict[str, Verdict], tuple[str, ...]]:
+    """The verdicts of this journal's trials of the same claim, by keeper, and remarks on how they were chosen."""
+    from underlid.answer import trial_of
+    from underlid.trials.plan import plan_from
+    from underlid.trials.together import by_keeper
+
+    plans = {kept.name: plan_from(kept.text) for kept in sorted(book.plans(), key=lambda kept: kept.registered_at)}
+    chosen, said = by_keeper(name, plans, book.bin_keepers())
+    return {keeper: trial_of(book, trial, moment)[0] for keeper, trial in chosen.items()}, said
+
+
+def _with_others(
+    own: dict[str, Verdict], said: Sequence[str], name: str, others: Sequence[Path], moment: datetime
+) -> Together:
     """The verdict with those of other keepers' journals, who registered a trial of the same name."""
     from underlid.answer import trial_of
     from underlid.journal.store import Journal
     from underlid.trials.together import together
 
-    if not others:
-        return None
-    by_keeper = {str(journal): told}
+    by_keeper = dict(own)
     for folder in others:
         with Journal.open(folder) as book:
             by_keeper[str(folder)] = trial_of(book, name, moment)[0]
-    return together(by_keeper)
+    return together(by_keeper, said)
