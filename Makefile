@@ -6,8 +6,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
-.PHONY: demo test calibration verification bench reconstruction feeding phones power faults fuzz audit sbom release lock \
-  clean help
+.PHONY: demo test test-postgresql calibration verification bench bench-fleet reconstruction feeding phones power faults \
+  fuzz audit sbom release lock clean help
 
 help:  ## say what can be made
 	@grep -hE '^[a-z-]+:.*## ' Makefile | sed -E 's/:.*## /: /'
@@ -71,6 +71,12 @@ reconstruction: $(VENV)/.dev  ## measure hours made from daily minimum and maxim
 
 feeding: $(VENV)/.dev .build/compiled  ## how much citrus moves a small bin, and what happens in the pocket; writes docs/feeding.md
 	@$(BIN)/python tools/feeding_page.py
+
+bench-fleet: $(VENV)/.dev .build/compiled  ## a thousand and ten thousand made-up bins, a year each, on one and two processes: takes hours; writes docs/fleet.md
+	@$(BIN)/python tools/bench_fleet.py --bins 1000,10000 --workers 1,2
+
+test-postgresql: $(VENV)/.dev .build/compiled  ## run the tests that keep a journal again, with records in PostgreSQL
+	@$(BIN)/python -m pytest -q -n 2 --dist loadfile --store postgresql
 
 phones: $(VENV)/.dev .build/compiled  ## fifty phones on one journal for a minute, and how long each page of the demo takes
 	@$(BIN)/python tools/bench_phones.py

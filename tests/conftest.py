@@ -9,6 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from tests import on_postgresql
+from tests.journal.postgres import server
+from tests.on_postgresql import _on_postgresql, databases
+
+__all__ = ["_on_postgresql", "databases", "server"]  # pytest finds the fixtures here
+
 HERE = Path(__file__).parent
 
 #: What each is the first to compile: the march; the waters; the engine; one feeding; the filter; feedings; trials.
@@ -32,8 +38,25 @@ def pytest_configure(config: pytest.Config) -> None:
     config.option.loadscopereorder = False  # workers take the files in this order, not by their number of tests
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--store", choices=("sqlite", "postgresql"), default="sqlite",
+        help="postgresql: run the tests that keep a journal with its records in PostgreSQL",
+    )  # fmt: skip
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if config.getoption("--store") == "postgresql":
+        kept = [item for item in items if _runs_again(item)]
+        config.hook.pytest_deselected(items=[item for item in items if item not in set(kept)])
+        items[:] = kept
     items.sort(key=_place)
+
+
+def _runs_again(item: pytest.Item) -> bool:
+    """Whether a test is run once more with records in PostgreSQL."""
+    left_out = any(item.get_closest_marker(name) for name in ("file_only", "computes"))
+    return on_postgresql.keeps_a_journal(item.path.relative_to(HERE)) and not left_out
 
 
 def _place(item: pytest.Item) -> int:

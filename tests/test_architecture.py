@@ -27,12 +27,20 @@ MAY_IMPORT = {
     "journal": FILES | RECORDS | {"journal"},
     "update": RECORDS | SCIENCE | {"counting", "fit", "trials", "update"},
     "answer": RECORDS | {"journal", "fit", "trials", "weather", "counting", "worms"},
+    "spread": {"spread"},
+    "fleet": RECORDS | {"answer", "fit", "heat", "journal", "spread", "trials", "weather"},
     "monthly": RECORDS | {"answer", "journal", "fit", "trials", "update"},
 }
 STORAGE_AND_SCREENS = {
-    "sqlalchemy", "alembic", "typer", "rich", "altair", "vl_convert", "jinja2", "fastapi", "dask", "requests",
+    "sqlalchemy", "alembic", "typer", "rich", "altair", "vl_convert", "jinja2", "fastapi", "dask", "distributed",
+    "requests",
 }  # fmt: skip
-MAY_USE = {"weather": {"requests"}, "journal": {"sqlalchemy", "alembic"}, "update": {"altair", "vl_convert", "jinja2"}}
+MAY_USE = {
+    "spread": {"distributed"},
+    "weather": {"requests"},
+    "journal": {"sqlalchemy", "alembic"},
+    "update": {"altair", "vl_convert", "jinja2"},
+}
 
 
 def imports(path):

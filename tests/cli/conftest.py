@@ -3,12 +3,13 @@
 import hashlib
 import json
 import shutil
-import sqlite3
 import sys
 
 import pytest
 
+from tests.journal.conftest import dump as rows_of
 from underlid import cli
+from underlid.journal.store import Journal
 
 NOW = "2026-02-03 21:00"
 
@@ -68,10 +69,8 @@ def with_bin(underlid, begun):
 
 def dump(folder="journal"):
     """Everything the journal holds, as one digest."""
-    with sqlite3.connect(f"{folder}/journal.sqlite") as connection:
-        text = "\n".join(connection.iterdump())
-    connection.close()
-    return hashlib.sha256(text.encode()).hexdigest()
+    with Journal.open(folder) as journal:
+        return hashlib.sha256("\n".join(rows_of(journal)).encode()).hexdigest()
 
 
 LINES = ("5 Dec 20:00: middle 7-8 C, edge 6 C", "16 Dec: middle about 5 C", "24 Dec 22:30: middle 3 C, surface 1 C")

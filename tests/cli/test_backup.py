@@ -3,7 +3,11 @@
 import shutil
 from pathlib import Path
 
+import pytest
+
 from tests.cli.conftest import NOW, dump
+
+pytestmark = pytest.mark.file_only  # backups of records on a server are refused with a sentence so far
 
 JPEG = b"\xff\xd8\xff"
 

@@ -12,12 +12,10 @@ import pytest
 from sqlalchemy import select
 
 from tests.journal.examples import make_bin
-from tests.journal.postgres import PAST_THE_GUARDS, Rows, Server, server
+from tests.journal.postgres import PAST_THE_GUARDS, Rows, Server
 from underlid.journal.place import POINTER, address, point, where
 from underlid.journal.store import Journal
 from underlid.journal.tables import metadata
-
-__all__ = ["server"]  # pytest finds the fixture here
 
 BOTH = ("sqlite", "postgresql")
 

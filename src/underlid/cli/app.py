@@ -13,6 +13,7 @@ from underlid.cli import (
     exchange,
     feedcheck,
     fitcheck,
+    fleet,
     keeper,
     keeping,
     move,
@@ -57,6 +58,7 @@ app.command("count")(count.count)
 app.command("ph")(ph.ph)
 app.command("outlook")(outlook.outlook)
 app.command("fitcheck")(fitcheck.fitcheck)
+app.command("fleet")(fleet.fleet)
 app.command("whatif")(whatif.whatif)
 app.command("population")(population.population)
 app.command("castings")(castings.castings)

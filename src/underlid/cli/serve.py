@@ -159,9 +159,10 @@ def _invite(settings: Settings, code: Code, certificate: HomeCertificate, device
 
     print(f"For devices on your home network: {' or '.join(f'{link}/' for link in home_links(settings))}")
     segno.make(pairing_link(settings, code.digits), micro=False).terminal(compact=True)
+    whose = f" of {code.keeper}" if code.keeper else ""
     print(
         f"Scan this with the phone, or open {home_links(settings)[0]}/pair there. Pairing code: {code.shown}, for one "
-        f"device{f' of {code.keeper}' if code.keeper else ''}, for ten minutes. More codes, and what is paired: {devices}\n"
+        f"device{whose}, for ten minutes. More codes, and what is paired: {devices}\n"
         "The phone will warn that it does not know this computer. Before you install its certificate there, compare\n"
         f"the fingerprint (SHA-256): {fingerprint(certificate.authority)}",
         flush=True,

@@ -1,0 +1,133 @@
+"""A second pass over the tests that keep a journal, with its records in PostgreSQL: `pytest --store postgresql`.
+
+In it every journal that a test or the program makes or opens has its records in a database of its own, on a server of
+the session's own. Left out are tests of the SQLite file itself (`file_only`), tests that choose their store themselves
+(tests/journal), and packages that never see a journal: what they work out cannot depend on where records are kept.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlalchemy import create_engine, select
+
+from tests.journal.postgres import Rows, Server
+from underlid.journal import database
+from underlid.journal.errors import JournalError
+from underlid.journal.place import FILE, POINTER, address, point, where
+from underlid.journal.store import Journal
+from underlid.journal.tables import HEAD, metadata
+
+KEEP_A_JOURNAL = ("cli", "web", "test_demo.py", "test_fleet.py")
+
+
+def keeps_a_journal(inside: Path) -> bool:
+    """Whether a test file, from tests/ on, is run again."""
+    return inside.parts[0] in KEEP_A_JOURNAL
+
+
+class Databases:
+    """Gives each journal's folder a database of its own, and takes those back that a test is done with."""
+
+    def __init__(self, server: Server) -> None:
+        self.server = server
+        self.used: dict[str, Path] = {}  # whose each database is
+
+    def create(self, folder: Path, url: str | None) -> str | None:
+        """Where a journal that is made in a folder has its records."""
+        if url is not None or (folder / POINTER).exists() or (folder / FILE).exists():
+            return url
+        return self._take(folder, {})
+
+    def settle(self, folder: Path) -> None:
+        """See to it that the journal in a folder is in a database that no other folder shares."""
+        if (folder / POINTER).exists():
+            try:
+                url = where(folder)
+            except JournalError:
+                return  # which the test is about
+            if not isinstance(url, Path) and self.used.get(str(url.database)) != folder:
+                point(folder, address(self._take(folder, self.server.rows(url.render_as_string()))))
+        elif (folder / FILE).is_file() and (rows := _rows_of(folder / FILE)) is not None:
+            point(folder, address(self._take(folder, rows)))
+
+    def take_back(self, inside: Path) -> None:
+        """What lies in a folder is done with."""
+        for name, folder in list(self.used.items()):
+            if folder.is_relative_to(inside):
+                self.server.idle.append(self.server.url(name))
+                del self.used[name]
+
+    def _take(self, folder: Path, rows: Rows) -> str:
+        if not self.server.idle:
+            self.server.idle.append(self._made())
+        url = self.server.idle.pop()
+        self.server.fill(url, rows)
+        self.used[str(address(url).database)] = folder
+        return url
+
+    def _made(self) -> str:
+        url = self.server.database()
+        engine = database.connect(address(url))
+        database.migrate(engine, address(url))
+        engine.dispose()
+        return url
+
+
+def _rows_of(file: Path) -> Rows | None:
+    """The rows of a SQLite file at the newest layout; None of any other, or of one that is damaged."""
+    engine = create_engine(f"sqlite:///{file}")
+    try:
+        if database.revision(file) != HEAD:
+            return None
+        with engine.connect() as connection:
+            return {
+                table.name: [row._asdict() for row in connection.execute(select(table))]
+                for table in metadata.sorted_tables
+            }
+    except Exception:  # damaged in any way: the test's own affair
+        return None
+    finally:
+        engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def databases(request: pytest.FixtureRequest) -> Iterator[Databases]:
+    """Let every journal of the session have its records in PostgreSQL."""
+    found = Databases(request.getfixturevalue("server"))
+    create, open_, copytree = Journal.create, Journal.open, shutil.copytree
+    patch = pytest.MonkeyPatch()
+
+    def in_database(cls: Any, folder: Path | str, url: str | None = None) -> Journal:
+        return create(folder, found.create(Path(folder).absolute(), url))
+
+    def from_database(cls: Any, folder: Path | str) -> Journal:
+        found.settle(Path(folder).absolute())
+        return open_(folder)
+
+    def copied(source: Any, target: Any, *rest: Any, **more: Any) -> Any:
+        made = copytree(source, target, *rest, **more)
+        found.settle(Path(target).absolute())  # now: the database of the one copied may be another's later
+        return made
+
+    patch.setattr(shutil, "copytree", copied)
+    patch.setattr(Journal, "create", classmethod(in_database))
+    patch.setattr(Journal, "open", classmethod(from_database))
+    yield found
+    patch.undo()
+
+
+@pytest.fixture(autouse=True)
+def _on_postgresql(request: pytest.FixtureRequest) -> Iterator[None]:
+    if request.config.getoption("--store") != "postgresql":
+        yield
+        return
+    found: Databases = request.getfixturevalue("databases")
+    inside = request.getfixturevalue("tmp_path") if "tmp_path" in request.fixturenames else None
+    yield
+    if inside is not None:
+        found.take_back(inside)
