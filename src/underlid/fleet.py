@@ -18,7 +18,7 @@ import numpy as np
 
 from underlid.answer import SEED, case_of, rules_of, weather_from
 from underlid.fit.posterior import Posterior
-from underlid.fit.quick import QuickPosterior, quick_fit_case, quick_study
+from underlid.fit.quick import DRAWS, QuickPosterior, quick_fit_case, quick_study
 from underlid.fit.study import FORECAST_DAYS, Case, Study, fit_case, model_text, study
 from underlid.heat.model import State
 from underlid.journal.memory import Arrays, recall, remember
@@ -297,7 +297,7 @@ def _predicted(of: Study, begin: int) -> Iterator[Alert]:
         ("too wet", wet, f"the bedding gets wetter than {high:.0%} water"),
     ):
         if chance >= WORTH_TELLING:
-            yield Alert(what, chance, "predicted", f"Chance of {chance:.0%} (predicted) that {says}.")  # type: ignore[arg-type]
+            yield Alert(what, chance, "predicted", f"Chance {chance_words(chance)} (predicted) that {says}.")  # type: ignore[arg-type]
 
 
 def _of_fit(of: Study) -> Iterator[Alert]:
@@ -310,6 +310,12 @@ def _of_fit(of: Study) -> Iterator[Alert]:
             f"The fit has not settled: its ranges are doubtful. Fit it by itself: underlid outlook {of.case.bin.name}."
         )
         yield Alert("unsettled", None, "estimated", says)
+
+
+def chance_words(chance: float) -> str:
+    """A chance as so few draws can tell it: what comes in all of them is not certain."""
+    most = 1 - 1 / DRAWS
+    return f"over {most:.0%}" if chance > most else f"of {chance:.0%}"
 
 
 def _both(celsius: float) -> str:

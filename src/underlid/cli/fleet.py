@@ -122,6 +122,7 @@ def _own(words: str, known: object) -> tuple[str, Path]:
 def _print(found: Fleet) -> None:
     from rich.table import Table
 
+    from underlid.fleet import chance_words
     from underlid.quantity.units import to_fahrenheit
 
     def shown(points: Points) -> str:
@@ -135,7 +136,10 @@ def _print(found: Fleet) -> None:
         cells = ("no weather ahead", "", "")
         if ahead is not None:
             cells = (shown(ahead.coldest_c), shown(ahead.warmest_c), f"{ahead.refuge[0]:.0%} to {ahead.refuge[2]:.0%}")
-        named = [each.kind if each.chance is None else f"{each.kind} {each.chance:.0%}" for each in one.alerts]
+        named = [
+            each.kind if each.chance is None else f"{each.kind} {chance_words(each.chance).removeprefix('of ')}"
+            for each in one.alerts
+        ]
         table.add_row(one.bin, *cells, ", ".join(dict.fromkeys(named)) or "nothing")
     out.print(
         f"The next {found.days} days, worst first: 5 to 95 % ranges, predicted from a quick fit of each bin; what a "
