@@ -303,7 +303,7 @@ def main() -> int:
     parser.add_argument("--bins", default="1000,10000", help="sizes, with commas between")
     parser.add_argument("--workers", default="1,2", help="numbers of processes, with commas between")
     parser.add_argument("--beside", type=int, default=0, help="bins to fit in full too")
-    parser.add_argument("--rows", type=Path, default=Path("fleet-rows.jsonl"), help="where rows go as they come")
+    parser.add_argument("--rows", type=Path, default=Path(".build/fleet-rows.jsonl"), help="where rows go as they come")
     parser.add_argument("--out", type=Path, default=Path("docs/fleet.md"))
     arguments = parser.parse_args()
     sizes, counts = ([int(each) for each in words.split(",")] for words in (arguments.bins, arguments.workers))
