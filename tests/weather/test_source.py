@@ -234,7 +234,7 @@ LISTENING = {"socket", "ssl", "asyncio"}  # of the pages, which are served and f
 
 def test_no_other_module_can_reach_a_network() -> None:
     package = Path(underlid.__file__).parent
-    found: dict[str, set[str]] = {"fetches": set(), "listens": set()}
+    found: dict[str, set[str]] = {"fetches": set(), "listens": set(), "sends work": set()}
     for path in package.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
@@ -244,8 +244,11 @@ def test_no_other_module_can_reach_a_network() -> None:
                 found["fetches"].add(where)
             if any(name.partition(".")[0] in LISTENING for name in names):
                 found["listens"].add(where)
+            if any(name.partition(".")[0] in {"distributed", "dask"} for name in names):
+                found["sends work"].add(where)
     assert found["fetches"] == {"weather/source.py"}
-    assert all(where.startswith("web/") or where == "cli/serve.py" for where in found["listens"])
+    assert found["sends work"] == {"spread.py"}, "to the cluster that --cluster names, and to no other"
+    assert all(where.startswith("web/") or where == "cli/serve.py" for where in found["listens"] - {"spread.py"})
 
 
 def test_importing_everything_asks_nobody_and_loads_no_web_client() -> None:
