@@ -107,6 +107,24 @@ def test_entries_outlast_the_server_and_the_page(own, opened):
     assert held(own, "edge 3 C; edge 4 C; edge 5 C") == [1, 1, 1]
 
 
+def test_contact_that_returns_while_a_sending_still_fails_is_used_at_once(reading, opened, line):
+    page = opened(reading.here + ENTER)
+    page.evaluate("""() => {
+        const fetched = window.fetch;
+        window.begun = new Promise((begun) => {
+            window.fetch = () => new Promise((_, fail) => {
+                window.lose = () => { window.fetch = fetched; fail(); };
+                begun();
+            });
+        });
+    }""")
+    write_down(page, line)
+    page.evaluate("() => window.begun")
+    page.evaluate("window.dispatchEvent(new Event('online')); window.lose()")
+    expect(page.locator("#queue")).to_be_hidden(timeout=20_000)  # by itself it would try again after 30 s
+    assert held(reading, line) == [1, 1]
+
+
 def test_the_page_opens_without_contact_and_takes_entries(reading, opened, line):
     page = opened(reading.here + ENTER)
     kept_on_device(page)

@@ -4,7 +4,7 @@
 (() => {
   const EVERY = 30_000, LONGEST = 300_000;
   const changed = [], answered = [];
-  let items = [], sending = null, current = null, failures = 0, timer = null, trouble = "", memory = null;
+  let items = [], sending = null, anew = false, current = null, failures = 0, timer = null, trouble = "", memory = null;
 
   const token = () => document.querySelector('meta[name="csrf"]');
 
@@ -127,7 +127,11 @@
   }
 
   function flush() {
-    if (sending) return sending;
+    if (sending) {
+      anew = true; // contact may have come back while a sending without it was still failing
+      return sending;
+    }
+    anew = false;
     clearTimeout(timer);
     const one = navigator.locks ? navigator.locks.request("underlid-queue", run) : run();
     sending = Promise.resolve(one)
@@ -137,7 +141,7 @@
         failures = done ? 0 : failures + 1;
         await look();
         if (items.some((item) => item.state === "waits")) {
-          timer = setTimeout(flush, done ? 0 : Math.min(EVERY * 2 ** (failures - 1), LONGEST));
+          timer = setTimeout(flush, done || anew ? 0 : Math.min(EVERY * 2 ** (failures - 1), LONGEST));
         }
       });
     return sending;
@@ -290,8 +294,8 @@
     onChange: (fn) => { changed.push(fn); fn(state()); },
     onAnswer: (fn) => answered.push(fn),
   };
-  const anew = () => { failures = 0; flush(); };
-  window.addEventListener("online", anew);
-  document.addEventListener("visibilitychange", () => { if (!document.hidden) anew(); });
+  const again = () => { failures = 0; flush(); };
+  window.addEventListener("online", again);
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) again(); });
   flush();
 })();
