@@ -21,6 +21,7 @@ from underlid.cli import (
     ph,
     plan,
     population,
+    publish,
     recipe,
     serve,
     species,
@@ -70,6 +71,7 @@ app.command("verdict")(trial.verdict)
 app.command("update")(update.update)
 app.command("year")(year.year)
 app.command("compare")(year.compare)
+app.command("publish")(publish.publish)
 app.command("backup")(backup.backup)
 app.command("restore")(backup.restore)
 app.command("verify")(backup.verify)
