@@ -25,6 +25,7 @@ MAY_IMPORT = {
     "fit": RECORDS | SCIENCE | {"counting", "fit", "entry"},
     "trials": RECORDS | SCIENCE | {"counting", "fit", "trials"},
     "journal": FILES | RECORDS | {"journal"},
+    "club": RECORDS | {"club"},
     "update": RECORDS | SCIENCE | {"counting", "fit", "trials", "update"},
     "answer": RECORDS | {"journal", "fit", "trials", "weather", "counting", "worms"},
     "spread": {"spread"},
