@@ -9,20 +9,17 @@ hours without a reading is compared with the range. Writes docs/calibration.md.
 
 from __future__ import annotations
 
-import argparse
 import os
 import sys
 import time
 import uuid
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from multiprocessing import get_context
-from pathlib import Path
 
 os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one journal a process is faster than one set a thread
 
 import numpy as np
+from labour import asked, workers
 from sections import PAGE, lay_into
 
 from underlid.demo import winter as demo
@@ -186,14 +183,11 @@ to the present only: how wide a forecast's range should be is our judgement, not
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--journals", type=int, default=60)
-    parser.add_argument("--out", type=Path, default=PAGE)
-    arguments = parser.parse_args()
+    arguments = asked(__doc__, "journals", 60, PAGE).parse_args()
     begun = time.perf_counter()
     outcomes: list[Outcome] = []
     simulate_journal(0)  # compile once, before the workers start
-    with ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn")) as pool:
+    with workers(arguments) as pool:
         for outcome in pool.map(simulate_journal, range(1, arguments.journals + 1)):
             outcomes.append(outcome)
             covered = np.mean([o.covered["middle"] for o in outcomes])

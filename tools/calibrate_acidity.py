@@ -8,21 +8,18 @@ rounded. The words go the whole way: parsed, laid out, fitted. Writes the sectio
 
 from __future__ import annotations
 
-import argparse
 import os
 import sys
 import time
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import count
-from multiprocessing import get_context
-from pathlib import Path
 
 os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one journal a process is faster than one set a thread
 
 import numpy as np
+from labour import asked, workers
 from numpy.typing import NDArray
 from scipy import stats
 from sections import ACID, PAGE, lay_into
@@ -264,14 +261,11 @@ def _uniform(ranks: Sequence[int]) -> float:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--journals", type=int, default=100)
-    parser.add_argument("--out", type=Path, default=PAGE)
-    arguments = parser.parse_args()
+    arguments = asked(__doc__, "journals", 100, PAGE).parse_args()
     begun = time.perf_counter()
     outcomes: list[Outcome] = []
     simulate_journal(0)  # compile once, before the workers start
-    with ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn")) as pool:
+    with workers(arguments) as pool:
         for done in pool.map(simulate_journal, range(1, arguments.journals + 1)):
             outcomes.append(done)
             if len(outcomes) % 10 == 0:

@@ -9,17 +9,14 @@ are asked whether they hold it on days without a count. Writes the second sectio
 
 from __future__ import annotations
 
-import argparse
 import json
 import os
 import sys
 import time
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from itertools import count
-from multiprocessing import get_context
 from pathlib import Path
 
 os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one journal a process is faster than one set a thread
@@ -28,6 +25,7 @@ import numpy as np
 from calibrate import as_observed, random_bin, said_when
 from colonies_page import AHEAD, FIGURE, MOMENTS, RANKS, TOLD, Outcome, ranks_figure, report
 from invented_counts import Look, counted, in_words, looks, seen_truly
+from labour import asked, workers
 from numpy.typing import NDArray
 from sections import PAGE, lay_into
 
@@ -207,9 +205,7 @@ def _rank(draws: Ints, truth: int, rng: np.random.Generator) -> int:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--journals", type=int, default=200)
-    parser.add_argument("--out", type=Path, default=PAGE)
+    parser = asked(__doc__, "journals", 200, PAGE)
     parser.add_argument(
         "--kept", type=Path, help="a file of outcomes: those in it are not run again, new ones go there"
     )
@@ -219,9 +215,8 @@ def main() -> int:
     wanted = sorted(set(range(1, arguments.journals + 1)) - {outcome.seed for outcome in outcomes})
     if wanted:
         simulate_journal(0)  # compile once, before the workers start
-        with ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn")) as pool:
-            for done in as_completed([pool.submit(simulate_journal, seed) for seed in wanted]):
-                outcome = done.result()
+        with workers(arguments) as pool:
+            for outcome in pool.map(simulate_journal, wanted):
                 outcomes.append(outcome)
                 if arguments.kept:
                     with arguments.kept.open("a") as kept:

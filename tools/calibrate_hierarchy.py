@@ -7,14 +7,13 @@ section of docs/calibration.md.
 
 from __future__ import annotations
 
-import argparse
 import math
 import sys
 import time
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
+from labour import asked, workers
 from numpy.typing import NDArray
 from sections import CLUBS, PAGE, lay_into
 
@@ -135,18 +134,22 @@ whether effects vary as the normal law has it. One keeper with a far larger effe
 """
 
 
+def _row(part: tuple[Club, int, int]) -> Held:
+    club, clubs, seed = part
+    return held(club, clubs, np.random.default_rng([seed, 11]))
+
+
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--clubs", type=int, default=300)
-    parser.add_argument("--out", type=Path, default=PAGE)
-    arguments = parser.parse_args()
+    arguments = asked(__doc__, "clubs", 300, PAGE).parse_args()
     begun = time.perf_counter()
     clubs = [Club(keepers, bins, cv, tau) for cv in CVS for bins in BINS for keepers in KEEPERS for tau in TAUS]
     clubs += [Club(keepers, bins) for bins in BINS for keepers in KEEPERS]
     rows = {}
-    for seed, club in enumerate(clubs):
-        rows[club] = held(club, arguments.clubs, np.random.default_rng([seed, 11]))
-        print(f"{seed + 1} of {len(clubs)} rows, {time.perf_counter() - begun:.0f} s", file=sys.stderr, flush=True)
+    parts = [(club, arguments.clubs, seed) for seed, club in enumerate(clubs)]
+    with workers(arguments) as pool:
+        for (club, _, seed), row in zip(parts, pool.map(_row, parts), strict=True):
+            rows[club] = row
+            print(f"{seed + 1} of {len(clubs)} rows, {time.perf_counter() - begun:.0f} s", file=sys.stderr, flush=True)
     section = report(rows, arguments.clubs)
     lay_into(arguments.out, section)
     print(section)

@@ -8,21 +8,18 @@ counts, ranges and “about”. The words are parsed and judged as any journal i
 
 from __future__ import annotations
 
-import argparse
 import os
 import sys
 import time
 from collections import Counter
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from datetime import timedelta
 from itertools import count
-from multiprocessing import get_context
-from pathlib import Path
 
 os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one part of the trials a process is faster than one set a thread
 
 import numpy as np
+from labour import asked, workers
 from numpy.typing import NDArray
 from sections import PAGE, TRIALS, lay_into
 
@@ -185,17 +182,14 @@ be off. Nor is it of use where the arms are not sorted alike: then the verdict i
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--trials", type=int, default=2000)
-    parser.add_argument("--out", type=Path, default=PAGE)
-    arguments = parser.parse_args()
+    arguments = asked(__doc__, "trials", 2000, PAGE).parse_args()
     begun = time.perf_counter()
     parts = max(2, arguments.trials // 100)
     tasks = [(1000 + part, len(each)) for part, each in enumerate(np.array_split(np.arange(arguments.trials), parts))]
     words: Counter[tuple[Key, str]] = Counter()
     held: Counter[Key] = Counter()
     done = 0
-    with ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn")) as pool:
+    with workers(arguments) as pool:
         for (more_words, more_held), (_, trials) in zip(pool.map(some_trials, tasks), tasks, strict=True):
             words, held, done = words + more_words, held + more_held, done + trials
             print(f"{done:5d} of {arguments.trials} trials, {time.perf_counter() - begun:.0f} s", flush=True)
