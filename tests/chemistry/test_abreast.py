@@ -9,7 +9,8 @@ from underlid.chemistry.speciation import Totals, equilibrium
 
 def found_for(rows, count):
     ph, strength, saturation, dissolved, left = np.empty((5, count))
-    molality, verdict = np.empty((rows.charge.size, count)), np.empty(count, np.int64)
+    molality = np.empty((rows.charge.size, count + 1))[:, :count]  # as speciation has it: compiled for but once
+    verdict = np.empty(count, np.int64)
     return balance.Found(molality, ph, strength, saturation, dissolved, left, verdict)
 
 
