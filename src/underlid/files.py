@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import secrets
 from pathlib import Path
 
 
@@ -15,9 +16,9 @@ def write_whole(target: Path, data: bytes) -> None:
     if target.is_dir() or not target.name:
         raise NotAFile(f"{target} is a folder; name the file to write, such as {target / 'update.html'}.")
     target.parent.mkdir(parents=True, exist_ok=True)
-    part = target.with_name(f".{target.name}.{os.getpid()}.part")
+    part = part_of(target)
     try:
-        with part.open("wb") as copy:
+        with part.open("xb") as copy:
             copy.write(data)
             copy.flush()
             os.fsync(copy.fileno())
@@ -27,6 +28,14 @@ def write_whole(target: Path, data: bytes) -> None:
     finally:
         part.unlink(missing_ok=True)
     sync_folder(target.parent)
+
+
+def part_of(target: Path) -> Path:
+    """Return the name of an unfinished copy of a file: `.NAME.….part` beside it, another one each time.
+
+    Two threads of a process that write the same file at once would otherwise take each other's.
+    """
+    return target.with_name(f".{target.name}.{os.getpid()}-{secrets.token_hex(4)}.part")
 
 
 def sync_folder(folder: Path) -> None:

@@ -6,8 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.conftest import NOW, dump
-
-pytestmark = pytest.mark.file_only  # backups of records on a server are refused with a sentence so far
+from underlid.journal.place import shown, where
 
 JPEG = b"\xff\xd8\xff"
 
@@ -52,6 +51,7 @@ def test_as_json(with_bin):
     assert with_bin("verify", "kept", "--json").json[0]["looked_at"] == told["backup"]
 
 
+@pytest.mark.file_only  # of records on a server nothing is replaced
 def test_a_journal_that_stands_makes_way_only_when_asked(with_bin):
     keep(with_bin)
     with_bin("log", "north", "5 Dec: middle 7 C", "--yes", "--now", NOW)
@@ -65,6 +65,36 @@ def test_a_journal_that_stands_makes_way_only_when_asked(with_bin):
     assert dump() != before
     with_bin("restore", "kept/" + done.out.split("kept/")[1].split(".\n")[0], "--replace", "--now", NOW)
     assert dump() == before
+
+
+def test_a_journal_with_its_records_on_a_server_is_not_replaced(with_bin):
+    keep(with_bin)
+    Path("club").mkdir()
+    Path("club/journal.toml").write_text('url = "postgresql://keeper@db.example/worms"\n')
+    for words in ((), ("--replace",)):
+        refused = with_bin("restore", "kept", "--journal", "club", *words)
+        assert refused.code == 2
+        assert "The records of club are in postgresql://keeper@db.example/worms" in refused.err
+        assert "restore it into another folder" in refused.err
+    assert [each.name for each in Path("club").iterdir()] == ["journal.toml"]
+
+
+def test_restored_from_a_server_it_is_a_file_and_the_way_back_is_told(with_bin):
+    url = where(Path("journal"))
+    made = keep(with_bin)
+    assert with_bin("restore", "kept", "--journal", "again").code == 0
+    assert Path("again/journal.sqlite").is_file()
+    told = with_bin("restore", "kept", "--journal", "told")
+    as_json = with_bin("restore", "kept", "--journal", "json", "--json").json
+    if isinstance(url, Path):
+        assert "same disk as the journal:" in made.out
+        assert "underlid move" not in told.out
+        assert as_json["records_in"] is None
+        return
+    assert "same disk as the pictures of the journal:" in made.out
+    assert f"When the backup was made they were in {shown(url)};" in told.out
+    assert "underlid move --to takes them into an empty database" in told.out
+    assert as_json["records_in"] == shown(url)
 
 
 def test_older_backups_go_when_newer_ones_hold_all_of_them(with_bin):
@@ -91,9 +121,9 @@ def test_what_came_to_harm_is_said_with_exit_code_2(with_bin):
     looked = with_bin("verify", "kept")
     assert looked.code == 2
     assert "all as written" in looked.out
-    done = with_bin("restore", "kept", "--replace", "--now", NOW)
+    done = with_bin("restore", "kept", "--journal", "again", "--now", NOW)
     assert "000002-2026-02-04T210000Z is passed over" in done.out
-    assert with_bin("verify").code == 0
+    assert with_bin("verify", "--journal", "again").code == 0
 
 
 def test_a_picture_that_nobody_has_is_said_when_the_backup_is_made(with_bin):
@@ -118,4 +148,14 @@ def test_wrong_names_are_said(underlid):
         told = underlid(*words)
         assert told.code == 2
         assert sentence in told.err
+    assert not Path("kept").exists()
+
+
+def test_a_server_that_is_away_is_said(underlid):
+    Path("journal").mkdir()
+    Path("journal/journal.toml").write_text('url = "postgresql://keeper@127.0.0.1:9/worms"\n')
+    for words in (("backup", "--to", "kept"), ("verify",)):
+        told = underlid(*words)
+        assert told.code == 2
+        assert "postgresql://keeper@127.0.0.1:9/worms is not reached" in told.err
     assert not Path("kept").exists()

@@ -218,18 +218,6 @@ def test_two_journals_do_not_share_a_folder(journal: Journal, target: Path, tmp_
         backup(tmp_path / "other", target, NOW)
 
 
-def test_records_on_a_server_are_not_ours_to_copy(journal: Journal, target: Path, tmp_path: Path) -> None:
-    made = backup(journal.folder, target, NOW)
-    (tmp_path / "club").mkdir()
-    (tmp_path / "club" / "journal.toml").write_text('url = "postgresql://keeper@db.example/worms"\n')
-    with pytest.raises(OnAServer, match="pg_dump"):
-        backup(tmp_path / "club", target, NOW)
-    with pytest.raises(JournalExists):
-        backups.restore(made.folder, tmp_path / "club", NOW)
-    with pytest.raises(OnAServer):
-        backups.restore(made.folder, tmp_path / "club", NOW, replace=True)
-
-
 def test_two_backups_at_once_wait_for_each_other(
     journal: Journal, target: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from underlid.cli.options import DEFAULT_JOURNAL, JournalOption, JsonOption, NowOption, clock, show_json
+from underlid.cli.options import (
+    DEFAULT_JOURNAL,
+    JournalOption,
+    JsonOption,
+    NowOption,
+    clock,
+    show_json,
+    without_controls,
+)
 from underlid.quantity.zones import zone
 
 if TYPE_CHECKING:
@@ -30,8 +38,8 @@ def backup(
 ) -> None:
     """Make a backup of the journal while it is in use, read it back, and remove backups that newer ones make needless.
 
-    It holds the database and the pictures, each picture once for all backups. A backup is only removed when it is good
-    itself and a newer good one holds all of it.
+    It holds the records in a SQLite file, also where the journal has them in PostgreSQL, and each picture once for all
+    backups. A backup is only removed when it is good itself and a newer good one holds all of it.
     """
     from underlid.journal.backup import Keep, rotate
     from underlid.journal.backup import backup as make
@@ -40,7 +48,8 @@ def backup(
     rotated = rotate(to, Keep(daily, weekly, monthly))
     notes = [*(detail for _, detail in made.wanting), *rotated.notes]
     if _on_one_disk(journal, to):
-        notes.append("The backup lies on the same disk as the journal: it does not help when that disk fails.")
+        what = "pictures of the journal" if made.records_in else "journal"
+        notes.append(f"The backup lies on the same disk as the {what}: it does not help when that disk fails.")
     if as_json:
         removed = [each.name for each in rotated.removed]
         show_json({**_as_json(made), "removed": removed, "notes": notes})
@@ -66,7 +75,11 @@ def restore(
     now: NowOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Put a backup in place as the journal: verified before and after, whole or not at all."""
+    """Put a backup in place as the journal: verified before and after, whole or not at all.
+
+    The records are in a SQLite file then, wherever they were; move takes them into a database. A journal that has its
+    records in PostgreSQL is never replaced.
+    """
     from underlid.journal.backup import newest_good
     from underlid.journal.backup import restore as put_in_place
 
@@ -75,6 +88,7 @@ def restore(
     if as_json:
         earlier, aside = done.earlier and str(done.earlier.folder), done.aside and str(done.aside)
         show_json({**_as_json(done.backup), "journal": str(journal), "earlier": earlier, "aside": aside,
+                   "records_in": done.backup.records_in or None,
                    "notes": [*passed, *(detail for _, detail in done.backup.wanting)]})  # fmt: skip
         return
     for sentence in passed:
@@ -84,6 +98,10 @@ def restore(
         print(f"What stood there before is kept as {done.earlier.folder}.")
     if done.aside is not None:
         print(f"The damaged journal that stood there is kept as it was in {done.aside}.")
+    if done.backup.records_in:
+        url = without_controls(done.backup.records_in)  # a backup may come from elsewhere
+        print(f"Its records are in a file now. When the backup was made they were in {url};")
+        print("  underlid move --to takes them into an empty database, or into that one while it holds nothing else.")
     for _, detail in done.backup.wanting:
         print(f"  When the backup was made: {detail}")
 

@@ -186,7 +186,7 @@ def log(
             for note in notes:
                 print(f"  ({note})")
         warned = _alarms(book, record, records, moment, weather)  # whatever is wrong with a plan or file is said before
-        store = yes or (not as_json and _confirmed())
+        store = yes or (not as_json and confirmed())
         if store:
             book.add(records)
     if as_json:
@@ -310,7 +310,7 @@ def _refuge(book: Journal, record: Bin, rules: Sequence[StopRule], now: datetime
     return () if study is None else tuple(one.sentence for one in shrinking(rules, study))
 
 
-def _confirmed() -> bool:
+def confirmed() -> bool:
     """Ask once; without anyone to answer, nothing is stored."""
     try:
         return input("Store this? [y/N] ").strip().lower() in ("y", "yes")

@@ -43,4 +43,4 @@ def move(
     print(f"  every row was read again on both sides and is the same: sha256 {moved.sha256}")
     print(f"  kept from before in {journal}: {moved.kept.name}; nothing was deleted there")
     if to != OWN_FILE:
-        print("  the pictures stay in the folder, so both the folder and the database belong into a backup")
+        print("  the pictures stay in the folder; `underlid backup` copies both")

@@ -4,20 +4,23 @@
     rotate(target_folder)
     restore(made.folder, another_folder, now)
 
-A backup holds the journal's database and its pictures. What can be computed again (`fits`) and what lets devices in
-(`web`) stays behind. How a folder of backups is laid out stands in `manifest`, what is removed in `rotation`.
+A backup holds all records of the journal in a SQLite file, wherever the journal has them, and its pictures. What can be
+computed again (`fits`) and what lets devices in (`web`) stays behind. How a folder of backups is laid out stands in
+`manifest`, what is removed in `rotation`.
 """
 
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 
 from underlid.files import sync_folder, write_whole
 from underlid.journal.copied import Content, copy_database, look
 from underlid.journal.database import revision
-from underlid.journal.errors import DamagedJournal, DiskFailed, JournalError, NoJournal, disk_error
+from underlid.journal.errors import DamagedJournal, DiskFailed, JournalError, NoJournal, NotTheSame, disk_error
 from underlid.journal.manifest import (
     MANIFEST,
     PART,
@@ -25,7 +28,6 @@ from underlid.journal.manifest import (
     BackupsOfAnother,
     DamagedBackup,
     NoBackup,
-    OnAServer,
     Picture,
     WithinEachOther,
     alone,
@@ -38,10 +40,11 @@ from underlid.journal.manifest import (
     read_manifest,
     sha256_of,
 )
+from underlid.journal.moving import copy_to_file
 from underlid.journal.place import shown, where
 from underlid.journal.restore import Restored, restore_backup
 from underlid.journal.rotation import Keep, Rotated, rotate
-from underlid.journal.store import FILE, PHOTOS
+from underlid.journal.store import FILE, PHOTOS, Journal
 from underlid.journal.verify import Verified, verify, verify_journal, wrong_with
 
 __all__ = [
@@ -55,31 +58,33 @@ def backup(journal_folder: Path | str, target_folder: Path | str, now: datetime)
 
     When this returns, the backup is on the disk and was read back; when it raises a JournalError, there is none.
     A picture that an entry names and the journal has lost is said in the backup's `wanting`, unless an earlier
-    backup kept it.
+    backup kept it. Where the records are in a database of an older layout, it is brought up to date first, as by
+    anything else that opens the journal.
     """
     folder, target = Path(journal_folder), Path(target_folder)
-    source = folder / FILE
-    if not isinstance(store := where(folder), Path):
-        raise OnAServer(folder=folder, path=shown(store))
-    if not source.is_file() or revision(source) is None:
-        raise NoJournal(folder=folder)
-    _apart(folder, target)
-    try:
-        (target / PHOTOS).mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise disk_error(error, target) from error
-    with alone(target):
-        _tidy(target)
-        earlier = folders(target)
-        number = 1 + max((number_of(each) or 0 for each in earlier), default=0)
-        part = target / f".{name_of(number, now)}{PART}"
+    with _opened(folder) as (copy, records_in):
+        _apart(folder, target)
         try:
-            part.mkdir()
-            return _make(folder, part, target / name_of(number, now), number, now)
+            (target / PHOTOS).mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise disk_error(error, target) from error
-        finally:
-            shutil.rmtree(part, ignore_errors=True)
+        with alone(target):
+            _tidy(target)
+            earlier = folders(target)
+            number = 1 + max((number_of(each) or 0 for each in earlier), default=0)
+            part = target / f".{name_of(number, now)}{PART}"
+            try:
+                part.mkdir()
+                content = copy(part / FILE)
+                made = _described(folder, part, content, number, now, records_in)
+                write_whole(part / MANIFEST, made.text().encode())
+                part.rename(made.folder)
+                sync_folder(target)
+                return made
+            except OSError as error:
+                raise disk_error(error, target) from error
+            finally:
+                shutil.rmtree(part, ignore_errors=True)
 
 
 def automatic(
@@ -103,7 +108,8 @@ def restore(backup_folder: Path | str, folder: Path | str, now: datetime, *, rep
     """Put a backup in place as a journal in `folder`, where none may stand unless `replace`.
 
     What stands is then first made a backup of, beside the one that is restored. A journal so damaged that none can
-    be made is set aside in its own folder as it is.
+    be made is set aside in its own folder as it is. The records are in a SQLite file then, wherever they were; raises
+    OnAServer where the journal that stands has its own on a server.
     """
     source, folder = Path(backup_folder), Path(folder)
     if folder.resolve() in (source.resolve(), source.resolve().parent):
@@ -132,18 +138,49 @@ def newest_good(target: Path | str) -> tuple[Path, tuple[str, ...]]:
     raise NoBackup(folder=target)
 
 
-def _make(folder: Path, part: Path, final: Path, number: int, now: datetime) -> Backup:
-    source, target = folder / FILE, final.parent
-    copy_database(source, part / FILE)
+#: Copies all records as of one moment into a new SQLite file, and looks through it.
+_Copy = Callable[[Path], Content]
+
+
+@contextmanager
+def _opened(folder: Path) -> Iterator[tuple[_Copy, str]]:
+    """Yield what copies the records of a journal, and in which database they are, empty if they are in a file."""
+    if not isinstance(store := where(folder), Path):
+        with Journal.open(folder) as journal:
+            yield lambda file: _copied_from_server(journal, file), shown(store)
+    elif store.is_file() and revision(store) is not None:
+        yield lambda file: _copied_from_file(store, file), ""
+    else:
+        raise NoJournal(folder=folder)
+
+
+def _copied_from_file(source: Path, file: Path) -> Content:
+    copy_database(source, file)
     try:
-        content = look(part / FILE)
-    except DamagedJournal as error:
+        return look(file)
+    except DamagedJournal as error:  # page by page, so what is wrong in the copy is wrong in the source
         raise DamagedJournal(path=source, detail=error.facts["detail"]) from error
+
+
+def _copied_from_server(journal: Journal, file: Path) -> Content:
+    try:
+        copy_to_file(journal, file)
+    except NotTheSame as error:
+        raise DiskFailed(folder=file.parent.parent, detail=f"of the records came {error.facts['detail']}") from error
+    try:
+        return look(file)
+    except DamagedJournal as error:  # row by row and compared, so the source is sound
+        raise DiskFailed(folder=file.parent.parent, detail=error.facts["detail"]) from error
+
+
+def _described(folder: Path, part: Path, content: Content, number: int, now: datetime, records_in: str) -> Backup:
+    """Keep the pictures too, and return what the manifest is to say."""
+    target = part.parent
     _same_journal(folder, target, content)
-    # The database first, the pictures after: a picture is on the disk before the entry that names it.
+    # The records first, the pictures after: a picture is on the disk before the entry that names it.
     pictures, wanting = _pictures(folder, target / PHOTOS, content)
-    made = Backup(
-        folder=final,
+    return Backup(
+        folder=target / name_of(number, now),
         number=number,
         made_at=now,
         schema=content.schema,
@@ -152,11 +189,8 @@ def _make(folder: Path, part: Path, final: Path, number: int, now: datetime) -> 
         database_bytes=(part / FILE).stat().st_size,
         pictures=tuple(pictures),
         wanting=tuple(wanting),
+        records_in=records_in,
     )
-    write_whole(part / MANIFEST, made.text().encode())
-    part.rename(final)
-    sync_folder(target)
-    return made
 
 
 def _pictures(folder: Path, store: Path, content: Content) -> tuple[list[Picture], list[tuple[str, str]]]:

@@ -3,8 +3,12 @@
     TARGET/
       photos/                               every picture once, named after its own bytes
       000007-2026-02-03T210000Z/            one backup; the number counts up whatever the clock says
-        journal.sqlite                      the database as it stood at one moment
+        journal.sqlite                      all records as they stood at one moment
         manifest.json                       when, which layout, how many rows, the hash of everything
+
+The records are in a SQLite file even where the journal has them in PostgreSQL: nothing else is needed to read them, and
+they outlast the server. The manifest then says in which database they were, without a password; `journal.toml` itself
+is not copied, so that a restored journal is never a second door to a database that is in use.
 
 A backup that is being made is a folder `.….part`. It gets its name when all of it is on the disk, so a folder
 with a name and no manifest is a damaged backup, not an unfinished one.
@@ -56,8 +60,8 @@ class WithinEachOther(JournalError):
 
 
 class OnAServer(JournalError):
-    """The records of {folder} are in {path}, not in a file: have whoever keeps that server make the backups of it
-    (with pg_dump), and copy the pictures in {folder} beside them."""
+    """The records of {folder} are in {path}, and a backup is not put in place of those on a server: restore it into
+    another folder, and from there take it into an empty database with underlid move."""
 
 
 class BackupBusy(JournalError):
@@ -87,6 +91,7 @@ class Backup:
     number : counts up by one for each backup, whatever the clock says
     schema : layout of the database; rows : how many there are, by table
     wanting : pictures that entries name and the journal did not have whole when this was made: name, what is wrong
+    records_in : the url of the database that the records were in, without a password; empty if in a SQLite file
     """
 
     folder: Path
@@ -98,6 +103,7 @@ class Backup:
     database_bytes: int
     pictures: tuple[Picture, ...]
     wanting: tuple[tuple[str, str], ...] = ()
+    records_in: str = ""
 
     @property
     def store(self) -> Path:
@@ -106,7 +112,7 @@ class Backup:
 
     def text(self) -> str:
         """The manifest."""
-        told = {
+        told: dict[str, object] = {
             "format": FORMAT,
             "number": self.number,
             "made_at": self.made_at.isoformat(),
@@ -116,6 +122,8 @@ class Backup:
             "photos": [{"file": each.file, "sha256": each.sha256, "bytes": each.bytes} for each in self.pictures],
             "wanting": [{"file": file, "detail": detail} for file, detail in self.wanting],
         }
+        if self.records_in:
+            told["records_in"] = self.records_in
         return json.dumps(told, ensure_ascii=False, indent=1) + "\n"
 
 
@@ -148,6 +156,7 @@ def _backup(folder: Path, told: Any) -> Backup:
         database_bytes=int(told["database"]["bytes"]),
         pictures=tuple(Picture(str(p["file"]), str(p["sha256"]), int(p["bytes"])) for p in told["photos"]),
         wanting=tuple((str(each["file"]), str(each["detail"])) for each in told["wanting"]),
+        records_in=str(told.get("records_in", "")),
     )
     # What a backup from elsewhere says is not believed so far as to write outside a folder.
     if made.made_at.tzinfo is None or not all(is_picture(each.file, each.sha256) for each in made.pictures):

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from underlid.files import sync_folder, write_whole
+from underlid.files import part_of, sync_folder, write_whole
 from underlid.journal.copied import keep_log, lacking, look, overwrite
 from underlid.journal.database import revision
 from underlid.journal.errors import (
@@ -21,8 +21,8 @@ from underlid.journal.errors import (
     NotAJournal,
     disk_error,
 )
-from underlid.journal.manifest import Backup, DamagedBackup, holds, read_manifest, sha256_of
-from underlid.journal.place import POINTER
+from underlid.journal.manifest import Backup, DamagedBackup, OnAServer, holds, read_manifest, sha256_of
+from underlid.journal.place import POINTER, shown, where
 from underlid.journal.store import FILE, PHOTOS
 from underlid.journal.tables import HEAD
 from underlid.journal.verify import verify
@@ -55,11 +55,13 @@ def restore_backup(source: Path, folder: Path, now: datetime, save: Callable[[],
     aside = None
 
     def save_and_bring() -> None:
+        _not_on_a_server(folder)  # nor moved there meanwhile
         if stands and save is not None:
             earlier.append(save())
         _bring_all(made, folder, now)
 
     try:
+        _not_on_a_server(folder)
         stands = _stands(folder)
         if stands and save is None:
             raise JournalExists(folder=folder)
@@ -70,8 +72,6 @@ def restore_backup(source: Path, folder: Path, now: datetime, save: Callable[[],
             _put(made, folder)
         else:
             try:
-                if save is not None and (folder / POINTER).exists():
-                    save()  # which says that its records are elsewhere
                 overwrite(folder / FILE, made.folder / FILE, save_and_bring)
             except (DamagedJournal, NotAJournal):
                 aside = _set_aside(folder, now)
@@ -83,11 +83,17 @@ def restore_backup(source: Path, folder: Path, now: datetime, save: Callable[[],
     return Restored(made, earlier[0] if earlier else None, aside)
 
 
+def _not_on_a_server(folder: Path) -> None:
+    """Leave a journal alone whose records are in a database: they are others' too, and stay when a file is replaced."""
+    if (folder / POINTER).exists():
+        raise OnAServer(folder=folder, path=shown(where(folder)))
+
+
 def _stands(folder: Path) -> bool:
     """Whether there is a journal, be it damaged; a file without tables is what a creation that was cut off leaves."""
     path = folder / FILE
     try:
-        return (folder / POINTER).exists() or (path.exists() and revision(path) is not None)
+        return path.exists() and revision(path) is not None
     except (DamagedJournal, NotAJournal):
         return True
 
@@ -98,7 +104,7 @@ def _put(made: Backup, folder: Path) -> None:
     (folder / PHOTOS).mkdir(exist_ok=True)
     for left in folder.glob(f".{FILE}.*.part"):  # by a restoring that was cut off
         left.unlink(missing_ok=True)
-    part = folder / f".{FILE}.{os.getpid()}.part"
+    part = part_of(path)
     try:
         shutil.copyfile(made.folder / FILE, part)
         if sha256_of(part) != made.database_sha256:
@@ -115,6 +121,7 @@ def _put(made: Backup, folder: Path) -> None:
 
 def _name(part: Path, path: Path, folder: Path) -> None:
     """Give a file its name, unless a journal was made under that name meanwhile."""
+    _not_on_a_server(folder)
     try:
         os.link(part, path)
     except FileExistsError as error:
