@@ -16,6 +16,7 @@ from underlid.cli import (
     fleet,
     keeper,
     keeping,
+    merge,
     move,
     outlook,
     ph,
@@ -77,6 +78,7 @@ app.command("restore")(backup.restore)
 app.command("verify")(backup.verify)
 app.command("keeper")(keeper.keeper)
 app.command("move")(move.move)
+app.command("merge")(merge.merge)
 app.command("serve")(serve.serve)
 app.command("demo")(answers.demo)
 app.add_typer(weather.app, name="weather")
