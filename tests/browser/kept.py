@@ -13,6 +13,7 @@ from underlid import __version__
 from underlid.answer import known_claims, register
 from underlid.entry import parse_line
 from underlid.entry.describe import describe
+from underlid.fleet import Ahead, Alert, NotTold, Told
 from underlid.journal.photos import add_photo
 from underlid.journal.store import Journal
 from underlid.quantity.amount import parse_amount, parse_size
@@ -22,6 +23,7 @@ from underlid.trials.claims import claim
 from underlid.trials.design import plan_of
 from underlid.update.drawn.charts import as_utc_ms
 from underlid.update.drawn.timeline import DESK, PHONE, Courses, Timeline, panels
+from underlid.web import looking
 from underlid.web.kept import form, keep
 
 ZONE = "Europe/London"
@@ -37,7 +39,7 @@ LINES = (
 
 
 def build(folder, now):
-    """Four bins started forty days ago, entries and a picture of the first, a registered trial, and a view of each."""
+    """Four bins started forty days ago, entries and a picture of the first, a registered trial, views and looks."""
     number = itertools.count(1)
     with Journal.create(folder) as book:
         for name in BINS:
@@ -58,6 +60,7 @@ def build(folder, now):
         # It knows every entry, so that the page does not ask for a new one.
         items = [_item(entry, ZoneInfo(ZONE)) for entry in every[name]]
         keep(folder, name, view | {"bin": name, "entries": len(items), "items": items})
+    looking.keep(folder, {one.bin: looking.Look(one, now, 0, "") for one in _looked(now)})
     return folder
 
 
@@ -68,6 +71,19 @@ def words_held(folder, name):
 
 
 # --- inside ----------------------------------------------------------------------------------------------
+
+
+def _looked(now):
+    """A look of each kind, as the fleet's page shows it; one bin was not looked at."""
+    ahead = Ahead(now + timedelta(days=7), (-2.0, 0.5, 3.0), (4.0, 5.0, 6.0), (0.1, 0.4, 0.8), (0.6, 0.7, 0.8))
+    alerts = (
+        Alert("stop rule", None, "read", "Bin north: the middle is too cold for the worms: look closer."),
+        Alert("freezing", 0.4, "predicted", "Chance of 40% (predicted) that the middle falls below 0 °C (32 °F)."),
+        Alert("unsettled", None, "estimated", "The fit has not settled."),
+    )
+    north = Told("north", alerts, ahead, 12, 8.0, False, False, ("Calm air is assumed.",))
+    south = Told("south", (), ahead, 0, 40.0, True, False, ())
+    return north, south, NotTold("east bin", "The weather begins after it was started.")
 
 
 def _bin(name, now):

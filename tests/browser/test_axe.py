@@ -6,10 +6,10 @@ from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-unt
 from tests.browser.conftest import DESK, PHONES
 
 PAGES = {
-    "bins": "/", "new": "/new", "at the bin": "/bins/south/enter", "bin": "/bins/north", "claims": "/claims",
-    "claim": "/claims/citrus-scraps", "claim not to be tested": "/claims/cut-worm", "trials": "/trials",
-    "new trial": "/trials/new?claim=citrus-scraps", "trial": "/trials/citrus", "devices": "/devices", "pair": "/pair",
-    "nothing there": "/bins/nowhere",
+    "bins": "/", "new": "/new", "at the bin": "/bins/south/enter", "bin": "/bins/north", "fleet": "/fleet",
+    "claims": "/claims", "claim": "/claims/citrus-scraps", "claim not to be tested": "/claims/cut-worm",
+    "trials": "/trials", "new trial": "/trials/new?claim=citrus-scraps", "trial": "/trials/citrus",
+    "devices": "/devices", "pair": "/pair", "nothing there": "/bins/nowhere",
 }  # fmt: skip
 SCHEMES = {"light": False, "dark": True}
 SHEETS = ("place-middle", "tap-ph", "tap-moisture", "tap-fed", "tap-seen", "tap-count", "tap-note", "tap-photo")

@@ -12,8 +12,8 @@ LEAST_PX = 44
 FEW_TAPS = 6
 SHEETS = ("place-middle", "tap-ph", "tap-moisture", "tap-fed", "tap-seen", "tap-count", "tap-note", "tap-photo")
 PAGES = (
-    "/", "/new", ENTER, "/bins/north", "/claims", "/claims/citrus-scraps", "/trials", "/trials/new?claim=citrus-scraps",
-    "/trials/citrus", "/devices", "/pair",
+    "/", "/new", ENTER, "/bins/north", "/fleet", "/claims", "/claims/citrus-scraps", "/trials",
+    "/trials/new?claim=citrus-scraps", "/trials/citrus", "/devices", "/pair",
 )  # fmt: skip
 
 # What is too small for a thumb. A link inside a sentence is as high as its line, as everywhere; a box is tapped by its

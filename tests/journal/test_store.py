@@ -281,6 +281,15 @@ def test_entries_can_be_asked_by_bin_and_by_kind(journal: Journal) -> None:
     assert journal.entries("south", kind=Feeding) == ()
 
 
+def test_entries_are_counted_for_every_bin_with_those_that_were_corrected(journal: Journal) -> None:
+    journal.add_bin(make_bin("south", 2))
+    assert journal.entry_counts() == {"north": 0, "south": 0}
+    entries = one_of_each()
+    journal.add(entries)
+    journal.add([reading("r2", corrects="r1")])
+    assert journal.entry_counts() == {"north": len(entries) + 1, "south": 0}
+
+
 def test_many_entries_are_taken_at_once(journal: Journal, store: str, monkeypatch: pytest.MonkeyPatch) -> None:
     number = 12_000  # more ids than are asked for in one lot
     if store == "postgresql":  # which has no such limit: several small lots will do

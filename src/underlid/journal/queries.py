@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import ARRAY, ColumnElement, Connection, Select, Table, any_, insert, literal, or_, select
+from sqlalchemy import ARRAY, ColumnElement, Connection, Select, Table, any_, func, insert, literal, or_, select
 
 from underlid.journal.errors import UnreadableRow
 from underlid.journal.rows import Record, Row, amount_of, as_record, as_row, is_text, stage_counts, stage_rows
@@ -49,16 +49,19 @@ def load_records(
         return [as_record(record, row) for row in _rows(connection, select(table).where(*where))]
 
 
-def load_bins(connection: Connection) -> dict[str, Bin]:
-    """Return every bin by its name, each with its bedding."""
+def load_bins(connection: Connection, name: str | None = None) -> dict[str, Bin]:
+    """Return every bin by its name, or the one of that name if there is such a one, each with its bedding."""
+    if name is not None and not is_text(name):  # no other is there, and not every store may be asked for one
+        return {}
+    its_layers, its_own = ([], []) if name is None else ([bedding_layers.c.bin == name], [bins.c.name == name])
     layers: dict[str, list[BeddingLayer]] = defaultdict(list)
     with _reading(bedding_layers):
-        for row in _rows(connection, select(bedding_layers).order_by("bin", "position")):
+        for row in _rows(connection, select(bedding_layers).where(*its_layers).order_by("bin", "position")):
             layers[row["bin"]].append(as_record(BeddingLayer, row))
     with _reading(bins):
         return {
             row["name"]: as_record(Bin, row, layers=tuple(layers[row["name"]]))
-            for row in _rows(connection, select(bins))
+            for row in _rows(connection, select(bins).where(*its_own))
         }
 
 
@@ -71,6 +74,16 @@ def load_entries(
         for each in ([kind] if kind else ENTRY_TABLES)
         for entry in _of_kind(connection, each, [ENTRY_TABLES[each].c.bin == bin_name] if bin_name else [])
     ]
+
+
+def count_entries(connection: Connection) -> dict[str, int]:
+    """How many entries every bin has, corrected ones counted; nothing of them is read."""
+    found = dict.fromkeys(connection.execute(select(bins.c.name).order_by(bins.c.name)).scalars(), 0)
+    for table in ENTRY_TABLES.values():
+        for name, many in connection.execute(select(table.c.bin, func.count()).group_by(table.c.bin)):
+            if name in found:
+                found[name] += many
+    return found
 
 
 def load_linked(connection: Connection, ids: Sequence[str]) -> dict[str, AnyEntry]:

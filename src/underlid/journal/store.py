@@ -69,6 +69,7 @@ from underlid.journal.plans import (
     load_plans,
 )
 from underlid.journal.queries import (
+    count_entries,
     insert_entries,
     insert_rows,
     load_bins,
@@ -221,10 +222,7 @@ class Journal:
     def bin(self, name: str) -> Bin:
         """Return one bin; raise UnknownBin, which lists those there are."""
         with self._reading() as connection:
-            found = load_bins(connection)
-        if name not in found:
-            raise unknown_bin(name, found)
-        return found[name]
+            return _one_bin(connection, name)
 
     # --- entries ------------------------------------------------------------------------------------
 
@@ -279,13 +277,18 @@ class Journal:
         An entry that a later one corrects is left out, unless `superseded`.
         """
         with self._reading() as connection:
-            if bin_name is not None and bin_name not in (known := load_bins(connection)):
-                raise unknown_bin(bin_name, known)
+            if bin_name is not None:
+                _one_bin(connection, bin_name)
             found = load_entries(connection, kind=kind, bin_name=bin_name)
         if not superseded:
             corrected = {entry.corrects for entry in found}
             found = [entry for entry in found if entry.id not in corrected]
         return tuple(sorted(found, key=lambda entry: (entry.when.start, entry.when.end, entry.id)))
+
+    def entry_counts(self) -> dict[str, int]:
+        """How many entries each bin has, corrected ones counted; every bin is told, by name, at no great cost."""
+        with self._reading() as connection:
+            return count_entries(connection)
 
     def history(self, entry_id: str) -> tuple[AnyEntry, ...]:
         """Return an entry with all that it corrects and all that corrects it, the first words first."""
@@ -440,6 +443,14 @@ class Journal:
     def _stay(self) -> None:
         if where(self.folder) != self._where:
             raise JournalMoved(folder=self.folder)
+
+
+def _one_bin(connection: Connection, name: str) -> Bin:
+    """The bin of that name, without reading the others; those are read where it is not there, to be named."""
+    found = load_bins(connection, name)
+    if name not in found:
+        raise unknown_bin(name, load_bins(connection))
+    return found[name]
 
 
 def _holds_bins(store: Where, engine: Engine) -> bool:

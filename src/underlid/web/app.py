@@ -16,9 +16,10 @@ from starlette.exceptions import HTTPException
 
 from underlid import __version__
 from underlid.journal.errors import JournalError
-from underlid.web import binpage, calendar, composing, entering, guard, photos, trying
+from underlid.web import binpage, calendar, composing, entering, fleet, guard, photos, trying
 from underlid.web.asked import Problem
 from underlid.web.keepers import permitted
+from underlid.web.looking import Looking
 from underlid.web.parts import static_response, status_of, told
 from underlid.web.settings import Settings
 from underlid.web.work import Worker
@@ -42,6 +43,7 @@ def create_app(settings: Settings) -> FastAPI:
         try:
             yield
         finally:
+            app.state.looking.end()
             app.state.worker.stop()
 
     app = FastAPI(
@@ -49,9 +51,9 @@ def create_app(settings: Settings) -> FastAPI:
         openapi_url="/api/openapi.json",
         description="The journal of worm-composting bins: what the pages themselves use.",
     )  # fmt: skip
-    app.state.settings = settings
+    app.state.settings, app.state.looking = settings, Looking()
     guard.protect(app, settings)
-    for part in (entering, binpage, composing, trying, photos, calendar):
+    for part in (entering, binpage, fleet, composing, trying, photos, calendar):
         app.include_router(part.router, responses=UNREADABLE, dependencies=[Depends(permitted)])
 
     @app.get("/static/{name}", include_in_schema=False)

@@ -24,8 +24,9 @@ COMPUTES = frozenset({
     "/api/bins/{bin}/parse", "/api/bins/{bin}/view", "/api/bins/{bin}/feedcheck", "/api/bins/{bin}/whatif",
     "/api/plans", "/trials/new",
 })  # fmt: skip
-#: What any keeper may: start bins of their own, and register trials and what changed in them.
+#: What any keeper may: start bins of their own, look at all bins anew, register trials and what changed in them.
 OPEN = frozenset({
+    "/fleet/look", "/fleet/stop",
     "/new", "/api/bins", "/trials", "/api/trials", "/trials/{name:path}/changes", "/api/trials/{name:path}/changes",
 })  # fmt: skip
 #: Holds pictures, or words of the keeper's own: only for whose bin it is.

@@ -60,7 +60,22 @@ def page(request: Request, template: str, *, status: int = 200, **shown: Any) ->
     """A page from its template; `csrf` is the token that its forms and scripts send back."""
     shown.setdefault("csrf", getattr(request.state, "csrf", ""))
     shown.setdefault("settings", settings_of(request))
+    shown.setdefault("several", _several(request))
     return HTMLResponse(_environment().get_template(template).render(request=request, **shown), status)
+
+
+def _several(request: Request) -> bool:
+    """Whether there are bins to be put in an order, for those who may read; a journal never gets fewer."""
+    state = request.app.state
+    if not (getattr(request.state, "here", False) or getattr(request.state, "device", None)):
+        return False
+    if not getattr(state, "several", False):
+        try:
+            with Journal.open(state.settings.journal) as book:
+                state.several = len(book.entry_counts()) > 1
+        except (JournalError, OSError):  # the page itself says so, if it is about the journal
+            return False
+    return bool(state.several)
 
 
 @cache
