@@ -4,7 +4,8 @@ Every bin comes from its number alone: its size, bedding, start, truth, feedings
 which go through the parser and are laid out as in a journal. The weather is a real typical year shifted by a random
 number of days. The truth is drawn from the prior and stepped on a finer grid than the fit's; then the true temperature
 of the bedding in the two weeks around the present, before and after, is compared with the 90 % ranges. Nothing is held
-but a few numbers a bin. Writes docs/fleet.md, and rows of what was measured as it goes.
+but a few numbers a bin. Writes docs/fleet.md after each size. A line of each bin is kept in --rows as it is done: given
+again, the same command goes on after the last, unless the source has changed meanwhile.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from functools import cache
 from itertools import count, pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one bin a process is faster than one set a thread
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: threads would only wait for each other
@@ -35,7 +37,7 @@ from underlid.fit.likelihood import INSTRUMENT_K
 from underlid.fit.outlook import PLACES, stray
 from underlid.fit.posterior import PARAMETERS
 from underlid.fit.quick import quick_fit_case, quick_study
-from underlid.fit.study import Case, fit_case, lay_out, study
+from underlid.fit.study import Case, fit_case, lay_out, model_text, study
 from underlid.fleet import to_keep
 from underlid.heat.model import simulate, standard_probes
 from underlid.journal.memory import remember
@@ -87,7 +89,12 @@ def invent(number: int, days: int = DAYS, readings: int = READINGS) -> Invented:
     parameters = blank.prior.parameters(rng.standard_normal((1, len(PARAMETERS))))
     vessel, hours = blank.situation.vessel, len(blank.time_utc)
     bedding = simulate(
-        vessel, blank.prior.thermal(parameters), blank.drive, list(standard_probes(vessel).values()), grid=TRUE_GRID
+        vessel,
+        blank.prior.thermal(parameters),
+        blank.drive,
+        list(standard_probes(vessel).values()),
+        grid=TRUE_GRID,
+        full=True,
     )
     true_c = bedding.probes_c[0].T + stray(np.full(3, parameters["scatter"][0]), hours, rng)
     entries = list(fed)
@@ -188,23 +195,64 @@ class Run:
 
 
 def measure(bins: int, count: int, rows: Path) -> Run:
-    """Do so many bins, writing a line every hundredth of the way."""
-    run, digest, begun = Run(bins, count), hashlib.sha256(), time.perf_counter()
-    with workers(count) as pool:
+    """Do so many bins, or those of them that an interrupted run has not done, keeping a line of each in `rows`.
+
+    A run that was finished is read and not done again; it ends with a line of what its memory was.
+    """
+    kept = rows / f"{bins}-{count}-{made_by()}.jsonl"
+    found = _complete_lines(kept)
+    if found and "run" in found[-1]:
+        return Run(**found[-1]["run"])
+    run, digest, resumed = Run(bins, count), hashlib.sha256(), len(found)
+    for done, line in enumerate(found, start=1):
+        run.seconds = line.pop("seconds")
+        _count_in(run, Row(**line), done, digest)
+    before_s, begun = run.seconds, time.perf_counter()
+    every = max(1, bins // 100)
+    with kept.open("a", encoding="utf-8") as file, workers(count) as pool:
         # A range has a length and holds nothing: bins come from their numbers.
-        for done, row in enumerate(pool.map(look, range(bins)), start=1):
-            digest.update(row.digest.encode())
-            for name in ("invent_s", "fit_s", "outlook_s", "settled", "effective", "sets", "held_before", "held_ahead"):
-                setattr(run, name, getattr(run, name) + (getattr(row, name) - getattr(run, name)) / done)
-            if done % max(1, bins // 100) == 0 or done == bins:
-                run.seconds = time.perf_counter() - begun
-                with rows.open("a") as file:
-                    file.write(json.dumps({**asdict(run), "done": done}) + "\n")
-                print(f"{done} of {bins} bins on {count}: {run.seconds:.0f} s", flush=True)
+        for done, row in enumerate(pool.map(look, range(resumed, bins)), start=resumed + 1):
+            _count_in(run, row, done, digest)
+            since_s = time.perf_counter() - begun
+            run.seconds = before_s + since_s
+            file.write(json.dumps({**asdict(row), "seconds": run.seconds}) + "\n")
+            file.flush()
+            if done % every == 0 or done == bins:
+                left_min = since_s / (done - resumed) * (bins - done) / 60
+                print(
+                    f"{done:,} of {bins:,} bins on {count}: {run.seconds:.0f} s, some {left_min:.1f} min left",
+                    flush=True,
+                )
     run.digest = digest.hexdigest()
     run.memory_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     run.workers_mb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+    with kept.open("a", encoding="utf-8") as file:
+        file.write(json.dumps({"run": asdict(run)}) + "\n")
     return run
+
+
+def _count_in(run: Run, row: Row, done: int, digest: hashlib._Hash) -> None:
+    """Bring the means of a run up to one more bin, the `done`-th."""
+    digest.update(row.digest.encode())
+    for name in ("invent_s", "fit_s", "outlook_s", "settled", "effective", "sets", "held_before", "held_ahead"):
+        setattr(run, name, getattr(run, name) + (getattr(row, name) - getattr(run, name)) / done)
+
+
+def _complete_lines(kept: Path) -> list[dict[str, Any]]:
+    """What a run has left; a last line that was cut off is taken out of the file."""
+    if not kept.exists():
+        return []
+    whole = kept.read_bytes()
+    whole = whole[: whole.rfind(b"\n") + 1]
+    kept.write_bytes(whole)
+    return [json.loads(line) for line in whole.splitlines()]
+
+
+def made_by() -> str:
+    """A short digest of the source that rows come from: those of another are not gone on with."""
+    science = ("bedding", "heat", "fit", "entry", "quantity", "weather", "worms")
+    text = Path(__file__).read_bytes() + model_text(tuple((package, None) for package in science))
+    return hashlib.sha256(text).hexdigest()[:8]
 
 
 def kept_in_kb(number: int = 0) -> float:
@@ -298,20 +346,32 @@ truth in {held:.1%} of the hours by the quick fit and in {usual:.1%} by the full
 """
 
 
+def _besides(bins: int, count: int, rows: Path) -> list[Row]:
+    """So many bins beside their full fits, some seven seconds of a core each; kept and gone on with as a run is."""
+    kept = rows / f"beside-{made_by()}.jsonl"
+    found = [Row(**line) for line in _complete_lines(kept)][:bins]
+    if len(found) == bins:
+        return found
+    with kept.open("a", encoding="utf-8") as file, workers(count) as pool:
+        for row in pool.map(look_fully, range(len(found), bins)):
+            found.append(row)
+            file.write(json.dumps(asdict(row)) + "\n")
+            file.flush()
+            print(f"{len(found)} of {bins} bins beside full fits", flush=True)
+    return found
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--bins", default="1000,10000", help="sizes, with commas between")
     parser.add_argument("--workers", default="1,2", help="numbers of processes, with commas between")
     parser.add_argument("--beside", type=int, default=0, help="bins to fit in full too")
-    parser.add_argument("--rows", type=Path, default=Path(".build/fleet-rows.jsonl"), help="where rows go as they come")
+    parser.add_argument("--rows", type=Path, default=Path(".build/fleet-rows"), help="folder of rows as they come")
     parser.add_argument("--out", type=Path, default=Path("docs/fleet.md"))
     arguments = parser.parse_args()
+    arguments.rows.mkdir(parents=True, exist_ok=True)
     sizes, counts = ([int(each) for each in words.split(",")] for words in (arguments.bins, arguments.workers))
-    with workers(max(counts)) as pool:
-        beside = []
-        for row in pool.map(look_fully, range(arguments.beside)):
-            beside.append(row)
-            print(row, flush=True)
+    beside = _besides(arguments.beside, max(counts), arguments.rows)
     look(0)  # compile before the clock starts
     runs, kept_kb = [], kept_in_kb()
     for bins in sizes:

@@ -87,6 +87,17 @@ def test_a_coarse_grid_stays_near_a_fine_one_through_frost():
     assert rms(coarse.probes_c - fine.probes_c).max() < 0.3
 
 
+def test_longer_steps_stay_near_hours_and_spend_the_same_food():
+    food = np.zeros(24 * 40)
+    food[101::168] = 0.1  # kg in one hour of each week, of odd number too
+    winter = Drive(weather(40, 1.0, swing_k=4.0, spread_k=3.0), food, 3.0, 8.0)
+    hourly, longer = simulate(VESSEL, thermal(), winter, PROBES), simulate(VESSEL, thermal(), winter, PROBES, step_h=2)
+    assert longer.probes_c.shape[1] == 24 * 40 // 2
+    assert rms(longer.probes_c - hourly.probes_c[:, ::2]).max() < 0.1
+    np.testing.assert_allclose(longer.moisture, hourly.moisture[:, ::2], atol=1e-3)
+    np.testing.assert_allclose(longer.end.food_j, hourly.end.food_j, rtol=0.02)
+
+
 @settings(max_examples=40, deadline=None)
 @given(
     air=st.lists(st.floats(-25, 35), min_size=5, max_size=60),

@@ -6,7 +6,8 @@ around the prior's middle and around where a Gauss-Newton step leads, then throu
 rounds from what the surface makes probable, evened out by a power and with a share of the prior (importance sampling
 after resampling, Rubin 1987, recalled), run through the model, and weighted by the model's likelihood over the mixture
 of what they were drawn from. Where the surface misleads, the weights say so. Runs go no further than the last reading,
-on a coarser grid; docs/fleet.md says what that costs.
+on a coarser grid and in longer steps; docs/fleet.md says what
+that costs.
 """
 
 from __future__ import annotations
@@ -16,24 +17,25 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
-from scipy.special import logsumexp
 
 from underlid.fit.evidence import Evidence, hours_needed, moisture_evidence, temperature_evidence
-from underlid.fit.likelihood import log_likelihood, log_likelihood_of_moisture, slip_chance
+from underlid.fit.likelihood import BLUNDER_RANGE_K, INSTRUMENT_K, MOISTURE_SD, MOISTURE_SLIP_RANGE, slip_chance
 from underlid.fit.outlook import PLACES, Outlook, fate
 from underlid.fit.posterior import PARAMETERS, Posterior, Prior
-from underlid.fit.sampler import Weighted, sample
+from underlid.fit.sampler import Weighted, logsumexp, sample
 from underlid.fit.study import Case, Study
+from underlid.fit.weighing import Words, log_probability, summed
 from underlid.heat.model import BeddingTemperature, Drive, State, simulate, standard_probes
 from underlid.quantity.points import points
 
 Array = NDArray[np.float64]
 
 QUICK_GRID = (2, 2, 4)  # cells; off the usual grid by 0.2 to 0.3 K in the root mean square over a year
+STEP_H = 2  # of a run up to the last reading
 THERMAL = 6  # of the parameters act on the bedding; the others on the thermometer alone
 DRAWS = 40  # kept
-SETS = 20  # run and weighted in a round
-LEAST_ROUNDS, MOST_ROUNDS = 2, 5
+SETS = 15  # run and weighted in a round
+LEAST_ROUNDS, MOST_ROUNDS = 2, 7
 SETTLED = 20.0  # effective sets at which no more rounds are needed
 ENOUGH = 12.0  # effective sets below which the fit is not trusted: our judgement
 LARGEST_SHARE = 0.2  # of the weight, on one set, beyond which it is not either: our judgement
@@ -43,7 +45,7 @@ STEP = 0.25  # of the differences, in standard deviations of the prior
 LONGEST_STEP = 1.5  # of the Gauss-Newton step in each parameter
 SMALL = 1e-4  # of differences along the surface, which need no run
 SEARCH = {"maxiter": 12}  # along the surface
-REACH = 6.0  # standard deviations of the prior over which the surface bends: our judgement, as are the next two
+REACH = 4.0  # standard deviations of the prior over which the surface bends: our judgement, as are the next two
 TREND = 0.3  # how much of it is a slope
 ROUGH = 1e-3  # what the surface need not follow: freezing makes runs a little uneven
 MOIST_SCALE = 10.0  # brings shares of water to the size of degrees
@@ -95,7 +97,7 @@ def quick_fit(
         proposals.append(proposal)
         heard.run(proposal.draw(rng))
         z = heard.z[before:]
-        drawn_from = logsumexp([each.log_density(z) for each in proposals], axis=0)
+        drawn_from = logsumexp(np.array([each.log_density(z) for each in proposals]), axis=0)
         weights = heard.log_likelihood[before:] - drawn_from
         if number + 1 >= LEAST_ROUNDS and 1 / (_shares(weights) ** 2).sum() >= SETTLED:
             break
@@ -184,7 +186,7 @@ class _Surface:
 
     def at(self, z: Array) -> Array:
         # Not `@`, whose threads cost more than they save here.
-        return np.asarray(np.einsum("sr,rp->sp", _alike(z[:, :THERMAL], self.runs), self.pull) + self.usual)
+        return np.asarray(summed(_alike(z[:, :THERMAL], self.runs), self.pull, self.usual))
 
 
 def _alike(one: Array, other: Array) -> Array:
@@ -200,8 +202,8 @@ class _Heard:
         self.air_c = np.asarray(drive.air_c, float)[evidence.hour]
         # The same readings, told of their own parts instead of all hours.
         self.parts = replace(evidence, hour=np.arange(len(evidence.hour)), probe=np.zeros_like(evidence.probe))
-        self.wet_parts = replace(moist, hour=np.arange(len(moist.hour)))
-        self.cut = max(0, len(drive.air_c) - 1 - KEPT_BEFORE_H)
+        self.words, self.wet_words = Words.of(evidence, BLUNDER_RANGE_K), Words.of(moist, MOISTURE_SLIP_RANGE)
+        self.cut = max(0, len(drive.air_c) - 1 - KEPT_BEFORE_H) // STEP_H * STEP_H
         self.z, self.log_likelihood = np.empty((0, len(PARAMETERS))), np.empty(0)
         self.bedding, self.moisture = np.empty((0, len(evidence.hour))), np.empty((0, len(moist.hour)))
         self.states: list[State] = []
@@ -211,15 +213,16 @@ class _Heard:
         thermal, start, runs = self.prior.thermal(self.prior.parameters(z)), None, list[BeddingTemperature]()
         for span in (slice(0, self.cut + 1), slice(self.cut, None)) if self.cut else (slice(0, None),):
             drive = self.drive.during(span)
-            runs.append(
-                simulate(
-                    self.prior.situation.vessel, thermal, drive, self.evidence.probes, grid=QUICK_GRID, start=start
-                )
-            )
+            run = simulate(
+                self.prior.situation.vessel, thermal, drive, self.evidence.probes,
+                grid=QUICK_GRID, step_h=STEP_H, start=start,
+            )  # fmt: skip
+            runs.append(run)
             start = runs[-1].end
         probes = np.concatenate([runs[0].probes_c, *(run.probes_c[:, 1:] for run in runs[1:])], axis=1)
         moisture = np.concatenate([runs[0].moisture, *(run.moisture[:, 1:] for run in runs[1:])], axis=1)
-        bedding, moist = probes[:, self.evidence.hour, self.evidence.probe], moisture[:, self.moist.hour]
+        bedding = _between(probes, self.evidence.hour, self.evidence.probe)
+        moist = _between(moisture[:, :, None], self.moist.hour, np.zeros_like(self.moist.hour))
         heard = self._weigh(z, bedding, moist)
         self.z, self.log_likelihood = np.vstack([self.z, z]), np.append(self.log_likelihood, heard)
         self.bedding, self.moisture = np.vstack([self.bedding, bedding]), np.vstack([self.moisture, moist])
@@ -257,9 +260,10 @@ class _Heard:
     def _weigh(self, z: Array, bedding: Array, moisture: Array) -> Array:
         """Log likelihood of sets, given the bedding at each part of the readings; never NaN."""
         thermometer = self.prior.thermometer(self.prior.parameters(z))
-        likelihood = log_likelihood(self.parts, bedding[:, :, None], self.air_c, thermometer)
-        likelihood = likelihood + log_likelihood_of_moisture(self.wet_parts, moisture)
-        return np.where(np.isnan(likelihood), -np.inf, likelihood)
+        shown = thermometer.shown(bedding, self.air_c)
+        likelihood = log_probability(self.words, shown, np.hypot(thermometer.scatter_k, INSTRUMENT_K))
+        wet = log_probability(self.wet_words, 100.0 * moisture, np.full(len(z), MOISTURE_SD))
+        return np.asarray(likelihood + wet)
 
 
 @dataclass(frozen=True, slots=True)
@@ -286,6 +290,14 @@ class _Proposal:
         """Of a set, over that of the prior."""
         near = EVENED * self.heard.by_surface(self.surface, z) - self.pool.log_evidence
         return np.asarray(np.logaddexp(near + np.log(1 - FROM_PRIOR), np.log(FROM_PRIOR)))
+
+
+def _between(series: Array, hour: NDArray[np.int64], which: NDArray[np.int64]) -> Array:
+    """Series (sets, steps, kinds) at some hours, straight between two steps; after the last, as at the last."""
+    at = np.minimum(hour / STEP_H, series.shape[1] - 1)
+    low = np.floor(at).astype(int)
+    high, share = np.ceil(at).astype(int), at - low
+    return np.asarray((1 - share) * series[:, low, which] + share * series[:, high, which])
 
 
 def _shares(log_weights: Array) -> Array:

@@ -13,7 +13,6 @@ import numpy as np
 from underlid.bedding.breakdown import BEDDING_W_PER_KG_DRY, FOOD_J_PER_KG, FOOD_RATE_PER_S, cardinal
 from underlid.heat import field, moisture, properties, reduced, refuge
 
-HOUR_S = 3600.0
 FREEZING_MARGIN_K = 0.15  # above the freezing point, within which the full field takes over
 HAND_BACK_K = 0.03  # what may be lost of any cell's temperature when the reduced model takes over again
 MOST_WIND_SHIFT = 0.9  # of a coefficient: beyond it the hour-old surface temperature would swing
@@ -24,7 +23,7 @@ WATER_STEP = 0.03  # change of the water fraction at which the bedding's propert
 @nb.njit(cache=True, parallel=True)
 def march(  # type: ignore[no-untyped-def]
     cells, basis, parameters, air, gain_k, ground, beyond, usual, vapour, food_kg, water_kg, began, weights, bands_c,
-    strays_k, full, probes_c, frozen, moist, refuge_share, outside_k, full_field, field_c, food_j, could_be,
+    strays_k, full, step_s, probes_c, frozen, moist, refuge_share, outside_k, full_field, field_c, food_j, could_be,
 ):  # fmt: skip
     """Step every set through the hours; see `underlid.heat.model.simulate`, which lays out the arguments.
 
@@ -32,23 +31,23 @@ def march(  # type: ignore[no-untyped-def]
     air, ground, vapour : (1 or sets, hours) around the bin and below it [degC], in the air [kg/m3]; gain_k, beyond :
     (hours, 2) warming by sun and sky [K] and nominal coefficients of sides and surface, usual : (2,) those of the
     reduced model [W/m2K]; began : (sets,) water fraction at the first hour; bands_c : (bands, 2); strays_k : (sets,
-    hours), or (1, 1) for none. The six arrays after `full` are filled, and the last three, the rest of a State, are
-    taken at the first hour and left at the last.
+    hours), or (1, 1) for none; step_s : from one of these "hours" to the next. The six arrays after it are filled, and
+    the last three, the rest of a State, are taken at the first hour and left at the last.
     """
     for s in nb.prange(parameters.shape[0]):
         a = np.int64(s) if air.shape[0] > 1 else 0
         astray = np.int64(s) if strays_k.shape[0] > 1 else 0
         full_field[s] = _march_one(
             cells, basis, parameters[s], air[a], gain_k, ground[a], beyond, usual, vapour[a], food_kg, water_kg,
-            began[s], weights, bands_c, strays_k[astray], full, probes_c[s], frozen[s], moist[s], refuge_share[s],
-            outside_k[s], field_c[s], food_j[s], could_be[s],
+            began[s], weights, bands_c, strays_k[astray], full, step_s, probes_c[s], frozen[s], moist[s],
+            refuge_share[s], outside_k[s], field_c[s], food_j[s], could_be[s],
         )  # fmt: skip
 
 
 @nb.njit(cache=True, fastmath=field.FAST, error_model="numpy")
 def _march_one(  # type: ignore[no-untyped-def]
     cells, basis, parameters, air, gain_k, ground, beyond, usual, vapour, food_kg, water_kg, began, weights, bands_c,
-    strays_k, full, probes_c, frozen, moist, refuge_share, outside_k, field_c, food_j, could_be,
+    strays_k, full, step_s, probes_c, frozen, moist, refuge_share, outside_k, field_c, food_j, could_be,
 ):  # fmt: skip
     dry, water, loss, lid, base, heat, drying = parameters
     hours, count, states = air.shape[0], basis.share.shape[0], basis.v.shape[1]
@@ -61,7 +60,7 @@ def _march_one(  # type: ignore[no-untyped-def]
 
     usual_c = np.array([loss * usual[0], lid * usual[1], base])
     medium, of_water = field.medium_of(dry, water), water
-    model = reduced.modes(basis, medium.k_thawed, medium.thawed, usual_c, HOUR_S)
+    model = reduced.modes(basis, medium.k_thawed, medium.thawed, usual_c, step_s)
     read = np.dot(weights, model.lift)
     near, parts_of = _stencils(cells, weights)
     z, new = np.zeros(states), np.empty(states)
@@ -120,10 +119,10 @@ def _march_one(  # type: ignore[no-untyped-def]
         for f in range(foods):
             watts[1 + f] = 0.0
             if food_j[f] > 0.0:
-                spent = food_j[f] * (1.0 - np.exp(-FOOD_RATE_PER_S * cardinal(pace[1 + f]) * HOUR_S))
+                spent = food_j[f] * (1.0 - np.exp(-FOOD_RATE_PER_S * cardinal(pace[1 + f]) * step_s))
                 food_j[f] -= spent
                 eaten += spent / (FOOD_J_PER_KG * heat)
-                watts[1 + f] = spent / HOUR_S
+                watts[1 + f] = spent / step_s
         lost = moisture.evaporation_kg_s(top_t, vapour[h], area, drying, moist[h])
         watts[5] = -lost * moisture.VAPORISATION_J_KG
         mean_air = 0.5 * (air[h] + air[h + 1])
@@ -157,13 +156,13 @@ def _march_one(  # type: ignore[no-untyped-def]
             full_hours += 1
             for p in range(6):
                 watts[p] *= 0.25  # the field is a quarter of the box
-            parts = field.advance(cells, work, medium, around, out_c, watts, HOUR_S, parts, field.TOLERANCE_K)
+            parts = field.advance(cells, work, medium, around, out_c, watts, step_s, parts, field.TOLERANCE_K)
             if not full and field.extremes(cells, work.t)[0] > frost_at:
                 in_full, floor = not _hand_back(cells, basis, model, work.t, z), -np.inf
 
-        water += (moisture.FOOD_WATER * eaten + water_kg[h] - lost * HOUR_S) / volume / properties.WATER_KG_M3
+        water += (moisture.FOOD_WATER * eaten + water_kg[h] - lost * step_s) / volume / properties.WATER_KG_M3
         if water > holds:
-            water -= moisture.drained(water, holds, HOUR_S) * (1.0 - frozen[h])
+            water -= moisture.drained(water, holds, step_s) * (1.0 - frozen[h])
         water = min(max(water, 0.02), properties.pores(dry))
         if abs(water - of_water) > WATER_STEP:
             medium, of_water = field.medium_of(dry, water), water
@@ -174,7 +173,7 @@ def _march_one(  # type: ignore[no-untyped-def]
                 field.settle(cells, work, medium)
             else:
                 _lift(cells, model, z, work.t)
-            model = reduced.modes(basis, medium.k_thawed, medium.thawed, usual_c, HOUR_S)
+            model = reduced.modes(basis, medium.k_thawed, medium.thawed, usual_c, step_s)
             read = np.dot(weights, model.lift)
             if not in_full:
                 _hand_back(cells, basis, model, work.t, z)

@@ -147,13 +147,14 @@ def simulate(
     strays_k: Array | None = None,
     grid: tuple[int, int, int] = GRID,
     full: bool = False,
+    step_h: int = 1,
     start: State | None = None,
 ) -> BeddingTemperature:
     """Step the bedding through the hours of `drive` for every parameter set, in parallel.
 
     Returns temperatures at the full hours: the first is `start_c` everywhere. Each tolerated band, low and high end
     [degC], is judged by the field as it strays from the model, by `strays_k` (sets, hours) [K] if given. `full` steps
-    every hour in the full field.
+    every hour in the full field. `step_h` hours are one step; all that is returned is then at every so many hours.
     `start` is the end of an earlier run to go on from, with as many bands; then `thermal.moisture` and
     `drive.start_c` are of the beginning of that one.
     """
@@ -200,19 +201,26 @@ def simulate(
         axis=1,
     )
     began = properties.water_fraction(thermal.dry_kg_m3, thermal.moisture if start is None else start.moisture)
+    water = hourly(water)
+    if step_h > 1:
+        air, ground = _plain(air[:, ::step_h]), _plain(ground[:, ::step_h])
+        beyond, humid = _plain(beyond[::step_h]), np.broadcast_to(humid, hours)[::step_h]
+        gain_k = _plain(np.vstack([gain_k[:1], _stretches(gain_k[1:], step_h) / step_h]))
+        food, water = _stretches(food, step_h), _stretches(water, step_h)
+        hours = air.shape[1]
     moist = np.empty((sets, hours))
     end = State(field_c, np.broadcast_to(ground[:, -1], sets), moist[:, -1], food_j, could_be)
     result = BeddingTemperature(
         np.empty((sets, hours, len(probes))), np.zeros((sets, hours)), moist, np.empty((sets, hours, len(bands_c))),
         np.empty((sets, hours, len(bands_c))), np.empty(sets), end,
     )  # fmt: skip
-    strays = np.zeros((1, 1)) if strays_k is None else _plain(strays_k)
+    strays = np.zeros((1, 1)) if strays_k is None else _plain(strays_k[:, ::step_h])
     march(
         field.Cells.of(laid), reduced.basis(size, grid, 1 if full else reduced.STATES), parameters, air, gain_k,
         ground, beyond, np.array([usual.side[0], usual.top[0]]), humid * moisture.vapour_kg_m3(air), _plain(food),
-        hourly(water), began, laid.weights(probes) if probes else np.zeros((0, len(laid.share))),
-        np.array(bands_c, float).reshape(-1, 2), strays, full, result.probes_c, result.frozen, result.moisture,
-        result.refuge, result.outside_k, result.full_field, field_c, food_j, could_be,
+        water, began, laid.weights(probes) if probes else np.zeros((0, len(laid.share))),
+        np.array(bands_c, float).reshape(-1, 2), strays, full, step_h * reduced.HOUR_S, result.probes_c, result.frozen,
+        result.moisture, result.refuge, result.outside_k, result.full_field, field_c, food_j, could_be,
     )  # fmt: skip
     return result
 
@@ -220,6 +228,11 @@ def simulate(
 def _plain(numbers: ArrayLike) -> Array:
     """In rows and writable, as nearly all are: for any other kind of array the march would be compiled anew."""
     return np.require(numbers, float, ("C", "W"))
+
+
+def _stretches(hourly: Array, step_h: int) -> Array:
+    """Sums over stretches of so many hours; hours that fill no stretch count in one of their own."""
+    return np.add.reduceat(hourly, np.arange(0, len(hourly), step_h), axis=0) if len(hourly) else hourly
 
 
 def _ground(air: Array, memory_h: float, start_c: ArrayLike, *, exactly: bool = False) -> Array:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import unicodedata
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, Literal
 
 from lark import Lark, Token, Transformer, UnexpectedCharacters, UnexpectedToken, v_args
@@ -114,6 +114,7 @@ def _parser() -> Lark:
     return Lark.open("amount.lark", rel_to=__file__, parser="lalr", start=["start", "size"], maybe_placeholders=False)
 
 
+@lru_cache(maxsize=4096)  # the same few words come up again and again; what they mean cannot be changed
 def _parse(text: str, start: str, mend: str) -> Any:
     if len(text) > LONGEST:
         raise AmountError(f"that is {len(text)} characters, more than an amount needs", text, LONGEST, mend)
