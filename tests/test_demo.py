@@ -34,6 +34,7 @@ def test_what_the_keeper_writes_is_true_of_the_thermometer(reading_c, seed):
     assert meaning.low - slack <= reading_c <= meaning.high + slack, words
 
 
+@pytest.mark.computes
 def test_an_about_holds_the_thermometer_nine_times_in_ten():
     rng = np.random.default_rng(0)
     held: list[bool] = []
@@ -95,6 +96,7 @@ def test_what_the_strip_showed_is_understood_and_the_same_each_time():
         assert 3 < reading.amount.low < reading.amount.high < 10
 
 
+@pytest.mark.computes
 def test_invented_pictures_say_where_they_were_taken_until_an_account_shows_them(tmp_path):
     record = demo.make_bin(demo.BINS[0])
     with Journal.create(tmp_path) as journal:
@@ -136,6 +138,7 @@ def test_every_count_of_the_trial_is_understood_and_nothing_is_left_as_a_note():
     assert trial.count_lines(trial.SEED + 1) != lines
 
 
+@pytest.mark.computes
 def test_the_invented_trial_runs_to_its_verdict_the_same_each_time(tmp_path, monkeypatch):
     monkeypatch.setattr(trial, "TRIALS", 50)  # the power is no part of this
     said: list[str] = []

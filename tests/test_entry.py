@@ -473,6 +473,8 @@ def test_sentences_end_at_full_stops_but_decimals_do_not() -> None:
         ("sample 0.5 L: 3 adults, 2 adults", "twice", "2"),
         ("23 Jan:", "nothing written", ""),
         ("   ", "nothing written", ""),
+        (";", "nothing written", ""),
+        ("23 Jan: , ;", "nothing written", ""),
         ("6" * 5001, "5001 characters", ""),
     ],
 )

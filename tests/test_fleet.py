@@ -91,6 +91,7 @@ def test_only_what_has_changed_is_fitted_again(journal, weather):
     assert later.fitted == 1
 
 
+@pytest.mark.computes
 def test_two_processes_give_what_one_does(journal, weather, tmp_path):
     alone = fleet(journal, weather, NOW, count=1)
     for kept in (tmp_path / "journal" / "fits").glob("*"):

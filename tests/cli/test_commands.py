@@ -172,6 +172,7 @@ def test_a_photo_is_kept_under_its_hash(with_bin, tmp_path):
     assert len(list((tmp_path / "journal" / "photos").glob("*.png"))) == 1
 
 
+@pytest.mark.computes
 def test_outlook_gives_every_place_with_its_range(logged, winter):
     told = logged("outlook", "north", "--weather", winter, "--json", "--now", NOW).json
     hours = len(told["time"])
@@ -189,6 +190,7 @@ def test_outlook_gives_every_place_with_its_range(logged, winter):
     assert spread[-1] > spread[1]
 
 
+@pytest.mark.computes
 def test_the_same_seed_gives_the_same_bytes_from_memory_or_anew(logged, winter, tmp_path):
     words = ("outlook", "north", "--weather", winter, "--json", "--now", NOW)
     first = logged(*words).out
@@ -199,6 +201,7 @@ def test_the_same_seed_gives_the_same_bytes_from_memory_or_anew(logged, winter, 
     assert logged(*words, "--seed", "5").out != first
 
 
+@pytest.mark.computes
 def test_past_years_carry_the_outlook_to_the_end_of_winter(logged, winter, tmp_path):
     from underlid.weather.files import demo_weather
 
@@ -218,6 +221,7 @@ def test_daily_weather_becomes_hours_when_the_place_is_given(with_bin, tmp_path)
     assert -3 < min(told["air"]["p50"]) < max(told["air"]["p50"]) < 9
 
 
+@pytest.mark.computes
 def test_the_table_shows_days_then_weeks_and_begins_where_asked(logged, winter):
     from underlid.weather.files import demo_weather
 

@@ -23,6 +23,7 @@ def test_the_verdict_comes_first_and_a_page_is_written(ask, tmp_path):
     assert "Readings and what was expected" in html
 
 
+@pytest.mark.computes
 def test_json_judges_every_used_reading(ask, tmp_path):
     told = ask("--json", "--out", "x.html").json
     assert told["file"] == "x.html"
@@ -39,6 +40,7 @@ def test_json_judges_every_used_reading(ask, tmp_path):
     assert told["inside"]["by_luck"][0] <= told["inside"]["by_luck"][1]
 
 
+@pytest.mark.computes
 def test_the_same_question_has_the_same_answer(ask):
     assert ask("--json").out == ask("--json").out
 

@@ -18,6 +18,7 @@ def files():
     return sorted(path.as_posix() for path in Path().rglob("*") if path.is_file() and path.parts[0] != "journal")
 
 
+@pytest.mark.computes
 def test_one_form_is_one_file_and_several_are_a_folder(update, tmp_path):
     Path("mine.txt").write_text("It was # cold.\n\n# animals\nThey lived: 7 of them.\n", "utf-8")
     told = update("--format", "html,notes", "--title", "My <winter>", "--words", "mine.txt", "--accent", "teal")

@@ -134,6 +134,7 @@ def test_an_older_reply_stands_in(fetch, server, tmp_path):
     assert "Fetched 5 hours ago; now the source could not be used. 127.0.0.1 answered 400" in told.out
 
 
+@pytest.mark.computes
 def test_nothing_else_touches_the_network(logged, winter, monkeypatch):
     def refuse(*args, **how):
         raise AssertionError(f"the network was touched: {args}")

@@ -61,6 +61,7 @@ def _weeks_later():
     return NOW + timedelta(weeks=5)
 
 
+@pytest.mark.computes
 def test_a_feeding_is_judged_by_readings_where_there_is_no_weather(settings):
     with Journal.open(settings.journal) as book:
         record = book.bin("north")

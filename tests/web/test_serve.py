@@ -77,11 +77,10 @@ def wait_for(port, process, printed):
     """Until it answers."""
     for _ in range(600):
         assert process.poll() is None, "".join(printed)
-        with contextlib.suppress(OSError, http.client.HTTPException):
-            asking = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
+        asking = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
+        with contextlib.suppress(OSError, http.client.HTTPException), contextlib.closing(asking):
             asking.request("GET", "/devices")
             asking.getresponse().read()
-            asking.close()
             return
         time.sleep(0.1)
     raise AssertionError("it never answered")

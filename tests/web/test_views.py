@@ -69,6 +69,7 @@ def view(fitted, shares):
     return view_of(fitted, "north", shares.append)
 
 
+@pytest.mark.computes
 def test_a_view_holds_what_the_page_says_it_does(view, shares):
     told = View.model_validate(view)  # the documented form
     assert json.loads(json.dumps(view, allow_nan=False)) == view  # plain types, and no number that is none

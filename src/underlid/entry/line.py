@@ -57,13 +57,13 @@ def parse_line(
         return parse_when(words, now=now, tz=zone, start=bin.started.start)
 
     date, rest = date_and_rest(text, lambda head: _is_date(head, read_date))
-    if not rest.text:
+    known = Known(containers or {}, _bedding_m(bin), bin.height.high, _bedding_l(bin))
+    found = list(each_said(rest, known)) if rest.text else []
+    if not found:
         raise EntryError("there is nothing written", text, len(text), "Write what you saw, as 'middle 6 C'.")
     when = _when(date, read_date, now.astimezone(zone))
     records: list[AnyEntry] = []
     notes_on: list[str] = list(when.flags)
-    known = Known(containers or {}, _bedding_m(bin), bin.height.high, _bedding_l(bin))
-    found = list(each_said(rest, known))
     if date is None and any(said.day is None for _, said in found):
         notes_on.append("no date written: taken as now")
     if date is None:
