@@ -25,6 +25,31 @@ def test_the_same_bytes_in_the_same_order(several):
     assert alone[0] == np.random.default_rng([9, 0]).standard_normal(50).tobytes()
 
 
+SCRIPT = """
+import sys
+from underlid.spread import workers
+
+FACTOR = 3
+
+def times(number):
+    return FACTOR * number
+
+if __name__ == "__main__":
+    how = {"count": 2} if sys.argv[1] == "2" else {"cluster": sys.argv[1]}
+    with workers(**how) as pool:
+        print(list(pool.map(times, range(4))))
+"""
+
+
+def test_what_a_script_defines_is_done_too(several, tmp_path):
+    script = tmp_path / "script.py"
+    script.write_text(SCRIPT)
+    done = subprocess.run(
+        [sys.executable, script, several.get("cluster", "2")], capture_output=True, text=True, check=False
+    )
+    assert done.stdout == "[0, 3, 6, 9]\n", done.stderr
+
+
 @pytest.mark.parametrize("number", [1, 2])
 def test_progress_rises_to_the_whole(number):
     shares: list[float] = []

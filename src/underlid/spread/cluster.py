@@ -79,6 +79,7 @@ class Cluster:
 
     def _map(self, function: Callable[[Part], Result], parts: Iterable[Part]) -> Iterator[Result]:
         from distributed import KilledWorker
+        from distributed.protocol.pickle import dumps  # also what a script defines, which no worker could import
 
         sent: deque[tuple[int, bytes, Any]] = deque()
         numbered = enumerate(parts)
@@ -86,7 +87,7 @@ class Cluster:
             while True:
                 room = window(max(2, self._threads()))
                 while len(sent) < room and (more := next(numbered, None)) is not None:
-                    packed = pickle.dumps((function, more[1]))
+                    packed: bytes = dumps((function, more[1]))  # type: ignore[no-untyped-call]
                     sent.append((more[0], packed, self._submit(packed)))
                 if not sent:
                     return
