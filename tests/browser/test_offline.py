@@ -31,6 +31,8 @@ def waits(page, many):
 
 
 def all_sent(page):
+    """Said by the page's script, not by a page whose script has not looked yet."""
+    expect(page.locator("#queue")).to_have_attribute("data-said", "")
     expect(page.locator("#queue")).to_be_hidden()
 
 
