@@ -4,6 +4,7 @@
 PYTHON ?= python3.11
 VENV := .venv
 BIN := $(VENV)/bin
+TESTERS ?= $(shell $(PYTHON) -c 'import os; print(os.cpu_count() * 3 // 2)')  # more than cores, as some tests wait
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
 .PHONY: demo test test-postgresql calibration verification bench bench-fleet reconstruction feeding phones power faults \
@@ -22,13 +23,13 @@ $(VENV)/bin/python:
 
 $(VENV)/.base: requirements.lock pyproject.toml | $(VENV)/bin/python
 	@echo "== installing underlid and its locked packages (once; needs the network)"
-	@$(BIN)/python -m pip install -q -r requirements.lock
+	@$(BIN)/python -m pip install -q --no-compile -r requirements.lock
 	@$(BIN)/python -m pip install -q --no-deps --no-build-isolation -e .
 	@touch $@
 
 $(VENV)/.dev: requirements-dev.lock $(VENV)/.base
 	@echo "== installing the locked packages for tests (once; needs the network)"
-	@$(BIN)/python -m pip install -q -r requirements-dev.lock
+	@$(BIN)/python -m pip install -q --no-compile -r requirements-dev.lock
 	@touch $@
 
 demo: $(VENV)/.base .build/compiled  ## set up, then run the main job on invented bins over real weather; writes demo/
@@ -45,7 +46,7 @@ test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test
 	@$(BIN)/ruff format -q --check src tests tools
 	@echo "== pytest, and mypy beside it"
 	@mkdir -p .build; ( $(BIN)/mypy >.build/mypy.txt 2>&1; echo $$? >.build/mypy.code ) & \
-	  $(BIN)/python -m pytest -q -n 2 --dist loadfile $(PYTEST); tests=$$?; wait; \
+	  $(BIN)/python -m pytest -q -n $(TESTERS) --dist loadfile $(PYTEST); tests=$$?; wait; \
 	  cat .build/mypy.txt; [ $$tests = 0 ] || exit $$tests; exit $$(cat .build/mypy.code)
 
 calibration: $(VENV)/.dev .build/compiled  ## simulate journals and trials with a known truth, count how often ranges and verdicts are right; writes docs/calibration.md
@@ -76,7 +77,7 @@ bench-fleet: $(VENV)/.dev .build/compiled  ## a thousand and ten thousand made-u
 	@$(BIN)/python tools/bench_fleet.py --bins 1000,10000 --workers 1,2
 
 test-postgresql: $(VENV)/.dev .build/compiled  ## run the tests that keep a journal again, with records in PostgreSQL
-	@$(BIN)/python -m pytest -q -n 2 --dist loadfile --store postgresql $(PYTEST)
+	@$(BIN)/python -m pytest -q -n $(TESTERS) --dist loadfile --store postgresql $(PYTEST)
 
 phones: $(VENV)/.dev .build/compiled  ## fifty phones on one journal for a minute, and how long each page of the demo takes
 	@$(BIN)/python tools/bench_phones.py

@@ -2,7 +2,8 @@
 
 In it every journal that a test or the program makes or opens has its records in a database of its own, on a server of
 the session's own. Left out are tests of the SQLite file itself (`file_only`), tests that choose their store themselves
-(tests/journal), and packages that never see a journal: what they work out cannot depend on where records are kept.
+(tests/journal), files about what lies beside a journal, tests that take long over an answer of which a like one is
+tested (`computes`), and packages that never see a journal: what they work out cannot depend on where records are kept.
 """
 
 from __future__ import annotations
@@ -23,11 +24,16 @@ from underlid.journal.store import Journal
 from underlid.journal.tables import HEAD, metadata
 
 KEEP_A_JOURNAL = ("cli", "web", "test_demo.py", "test_fleet.py")
+#: Of what lies before a journal, or beside it: sockets and headers, scripts, the process that works; weather and facts.
+BESIDE_IT = (
+    "web/test_security.py", "web/test_guard.py", "web/test_serve.py", "web/test_at_bin.py", "web/test_work.py",
+    "cli/test_recipe.py", "cli/test_species.py", "cli/test_weather.py",
+)  # fmt: skip
 
 
 def keeps_a_journal(inside: Path) -> bool:
     """Whether a test file, from tests/ on, is run again."""
-    return inside.parts[0] in KEEP_A_JOURNAL
+    return inside.parts[0] in KEEP_A_JOURNAL and inside.as_posix() not in BESIDE_IT
 
 
 class Databases:
