@@ -4,7 +4,6 @@
 PYTHON ?= python3.11
 VENV := .venv
 BIN := $(VENV)/bin
-TESTERS ?= $(shell $(PYTHON) -c 'import os; print(os.cpu_count() * 3 // 2)')  # more than cores, as some tests wait
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
 .PHONY: demo test test-postgresql calibration verification bench bench-fleet reconstruction feeding phones power faults \
@@ -46,7 +45,7 @@ test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test
 	@$(BIN)/ruff format -q --check src tests tools
 	@echo "== pytest, and mypy beside it"
 	@mkdir -p .build; ( $(BIN)/mypy >.build/mypy.txt 2>&1; echo $$? >.build/mypy.code ) & \
-	  $(BIN)/python -m pytest -q -n $(TESTERS) --dist loadfile $(PYTEST); tests=$$?; wait; \
+	  $(BIN)/python -m pytest -q -n 2 --dist loadfile $(PYTEST); tests=$$?; wait; \
 	  cat .build/mypy.txt; [ $$tests = 0 ] || exit $$tests; exit $$(cat .build/mypy.code)
 
 calibration: $(VENV)/.dev .build/compiled  ## simulate journals and trials with a known truth, count how often ranges and verdicts are right; writes docs/calibration.md
@@ -77,7 +76,8 @@ bench-fleet: $(VENV)/.dev .build/compiled  ## a thousand and ten thousand made-u
 	@$(BIN)/python tools/bench_fleet.py --bins 1000,10000 --workers 1,2
 
 test-postgresql: $(VENV)/.dev .build/compiled  ## run the tests that keep a journal again, with records in PostgreSQL
-	@$(BIN)/python -m pytest -q -n $(TESTERS) --dist loadfile --store postgresql $(PYTEST)
+	@$(BIN)/python -m pytest -q -n 2 --dist loadfile --store postgresql \
+	  tests/cli tests/web tests/test_demo.py tests/test_fleet.py $(PYTEST)
 
 phones: $(VENV)/.dev .build/compiled  ## fifty phones on one journal for a minute, and how long each page of the demo takes
 	@$(BIN)/python tools/bench_phones.py

@@ -2,8 +2,9 @@
 
 In it every journal that a test or the program makes or opens has its records in a database of its own, on a server of
 the session's own. Left out are tests of the SQLite file itself (`file_only`), tests that choose their store themselves
-(tests/journal), files about what lies beside a journal, tests that take long over an answer of which a like one is
-tested (`computes`), and packages that never see a journal: what they work out cannot depend on where records are kept.
+(tests/journal), files about what lies beside a journal (`BESIDE_IT`), tests that take long over an answer of which a
+like one is tested (`computes`), and packages that never see a journal: what they work out cannot depend on where
+records are kept.
 """
 
 from __future__ import annotations
@@ -24,10 +25,12 @@ from underlid.journal.store import Journal
 from underlid.journal.tables import HEAD, metadata
 
 KEEP_A_JOURNAL = ("cli", "web", "test_demo.py", "test_fleet.py")
-#: Of what lies before a journal, or beside it: sockets and headers, scripts, the process that works; weather and facts.
+#: Of what lies before a journal, or beside it: sockets and headers, scripts, the process that works; weather and facts;
+#: answers that take long to work out of a bin and its entries, which cli/test_commands.py has read for others.
 BESIDE_IT = (
     "web/test_security.py", "web/test_guard.py", "web/test_serve.py", "web/test_at_bin.py", "web/test_work.py",
-    "cli/test_recipe.py", "cli/test_species.py", "cli/test_weather.py",
+    "cli/test_recipe.py", "cli/test_species.py", "cli/test_weather.py", "cli/test_ph.py", "cli/test_feedcheck.py",
+    "cli/test_whatif.py", "cli/test_count.py", "cli/test_castings.py", "cli/test_population.py",
 )  # fmt: skip
 
 

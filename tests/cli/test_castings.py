@@ -67,7 +67,6 @@ def test_with_the_colony_it_tells_what_has_passed_through_worms(ask):
     assert 0 < told["through_worms_kg"]["p50"] <= told["castings"]["dry_kg"]["p95"]
 
 
-@pytest.mark.computes
 def test_the_same_seed_prints_the_same_again(ask):
     first = ask("--json").out
     assert ask("--json").out == first

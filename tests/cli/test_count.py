@@ -65,20 +65,17 @@ def test_json_has_every_stage_with_its_range(ask):
     assert widths == sorted(widths, reverse=True)
 
 
-@pytest.mark.computes
 def test_the_same_question_has_the_same_answer_and_the_journal_stays(ask):
     before = dump()
     assert ask("--json").out == ask("--json").out
     assert dump() == before
 
 
-@pytest.mark.computes
 def test_a_span_takes_more_days(ask):
     assert len(ask("--since", "29 Jan", "--json").json["entries"]) == 5
     assert len(ask("--until", "31 Jan", "--json").json["entries"]) == 1
 
 
-@pytest.mark.computes
 def test_the_bedding_as_it_is_and_a_trial_narrow_the_range(ask):
     def wide(*words):
         worms = ask("--json", *words).json["worms"]
@@ -115,7 +112,6 @@ def test_rising_catches_are_told_beside_the_total(ask):
     assert "119" not in told.out
 
 
-@pytest.mark.computes
 def test_how_many_samples_a_wanted_precision_needs(ask):
     assert "standard error of 20 %" in ask("--precision", "20").out
     assert ask("--precision", "20", "--json").json["narrowing"]["samples_for_precision"] > 1

@@ -51,7 +51,6 @@ def test_much_fresh_poultry_manure_is_not_now(manure):
     assert "ten worms" in told.out
 
 
-@pytest.mark.computes
 def test_smaller_names_an_amount_that_is_fine(manure):
     told = manure("400 g lettuce", "--at", "10-12 C", "--json").json
     assert told["verdict"] == "smaller"
@@ -64,7 +63,6 @@ def test_smaller_names_an_amount_that_is_fine(manure):
     ).out.replace("\n", " ")
 
 
-@pytest.mark.computes
 def test_json_has_every_figure_with_its_range(ask):
     before = dump()
     told = ask("300 g lemon peel", "--at", "10-12 C", "--ph", "6.5-7", "--heaps", "3", "--json")

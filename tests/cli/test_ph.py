@@ -34,7 +34,6 @@ def test_the_table_and_the_sentences(ask):
     assert "5 Dec" not in told.out
 
 
-@pytest.mark.computes
 def test_json_tells_what_was_read_and_what_is_estimated(ask):
     told = ask("--json").json
     acid, salt = told["pH"], told["EC"]
@@ -53,14 +52,12 @@ def test_json_tells_what_was_read_and_what_is_estimated(ask):
     assert sum(one["share"] or 0 for one in salt["places"]) == pytest.approx(1)
 
 
-@pytest.mark.computes
 def test_the_same_question_has_the_same_answer_and_the_journal_stays(ask):
     before = dump()
     assert ask("--json").out == ask("--json").out
     assert dump() == before
 
 
-@pytest.mark.computes
 def test_a_span_takes_other_readings(ask):
     assert len(ask("--since", "1 Dec", "--json").json["pH"]["readings"]) == 4
     assert "days apart" in " ".join(ask("--since", "1 Dec").out.split())
@@ -106,7 +103,6 @@ def test_a_bin_that_is_not_there(with_bin):
     assert "north" in told.err
 
 
-@pytest.mark.computes
 def test_a_withdrawn_reading_does_not_count(ask, with_bin):
     entry = ask("--json").json["pH"]["readings"][-1]
     assert with_bin("log", "north", "1 Feb: pH not noted", "--corrects", entry["id"], "--yes", "--now", NOW).code == 0

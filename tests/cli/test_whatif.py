@@ -31,7 +31,6 @@ def test_the_answer_first_then_a_table_then_what_to_beware_of(ask):
     assert told.out.index("coldest night, middle") < told.out.index("Beware: Leave the air holes open")
 
 
-@pytest.mark.computes
 def test_json_holds_every_figure_with_its_range_and_says_it_is_predicted(ask):
     told = ask(
         "--insulate", "5 cm cork", "--faces", "sides,lid,base", "--move", "unheated shed", "--base", "feet",
@@ -51,13 +50,11 @@ def test_json_holds_every_figure_with_its_range_and_says_it_is_predicted(ask):
     assert any("small bin" in caution or "sour" in caution for caution in told["cautions"])
 
 
-@pytest.mark.computes
 def test_the_same_question_has_the_same_answer(ask):
     words = ("--base", "soil", "--json")
     assert ask(*words).out == ask(*words).out
 
 
-@pytest.mark.computes
 def test_sizes_are_told_and_drawn(ask, tmp_path):
     told = ask("--litres", "10,40,160", "--chart", "sizes.svg", "--json")
     assert told.code == 0, told.err
