@@ -22,13 +22,13 @@ $(VENV)/bin/python:
 
 $(VENV)/.base: requirements.lock pyproject.toml | $(VENV)/bin/python
 	@echo "== installing underlid and its locked packages (once; needs the network)"
-	@$(BIN)/python -m pip install -q --no-compile -r requirements.lock
+	@$(BIN)/python -m pip install -q -r requirements.lock
 	@$(BIN)/python -m pip install -q --no-deps --no-build-isolation -e .
 	@touch $@
 
 $(VENV)/.dev: requirements-dev.lock $(VENV)/.base
 	@echo "== installing the locked packages for tests (once; needs the network)"
-	@$(BIN)/python -m pip install -q --no-compile -r requirements-dev.lock
+	@$(BIN)/python -m pip install -q -r requirements-dev.lock
 	@touch $@
 
 demo: $(VENV)/.base .build/compiled  ## set up, then run the main job on invented bins over real weather; writes demo/

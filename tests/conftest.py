@@ -28,7 +28,7 @@ LONG = (
     "fit/test_census.py", "web/test_binpage.py", "web/test_work.py", "chemistry/test_field.py", "web/test_serve.py",
     "web/test_beforehand.py", "counting/test_account.py", "heat/test_reduced.py", "cli/test_castings.py",
     "cli/test_trials.py", "journal/test_store.py", "journal/test_exchange.py", "journal/test_moving.py",
-    "journal/test_server.py", "journal/test_backup_stores.py", "web/test_entering.py", "browser", "spread", "update",
+    "journal/test_server.py", "journal/test_backup_stores.py", "web/test_entering.py", "update",
     "worms/test_chance.py", "worms/test_lifecycle.py", "trials/test_power.py", "fit/test_whatif.py",
 )  # fmt: skip
 PLACE = {name: place for place, name in enumerate(COMPILE + LONG)}
