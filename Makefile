@@ -76,8 +76,7 @@ bench-fleet: $(VENV)/.dev .build/compiled  ## a thousand and ten thousand made-u
 	@$(BIN)/python tools/bench_fleet.py --bins 1000,10000 --workers 1,2
 
 test-postgresql: $(VENV)/.dev .build/compiled  ## run the tests that keep a journal again, with records in PostgreSQL
-	@$(BIN)/python -m pytest -q -n 2 --dist loadfile --store postgresql \
-	  tests/cli tests/web tests/test_demo.py tests/test_fleet.py $(PYTEST)
+	@$(BIN)/python -m pytest -q -n 2 --dist loadfile --store postgresql $(PYTEST)
 
 phones: $(VENV)/.dev .build/compiled  ## fifty phones on one journal for a minute, and how long each page of the demo takes
 	@$(BIN)/python tools/bench_phones.py

@@ -8,6 +8,7 @@ import pytest
 SOURCE = Path(__file__).parent.parent / "src" / "underlid"
 
 FILES = {"files"}  # how a file is written whole: for all who write one
+OPEN = {"opendata"}  # what all data packages have in common
 WORDS = {"quantity"}
 RECORDS = WORDS | {"records"}
 SCIENCE = {"weather", "bedding", "heat", "chemistry", "worms"}
@@ -25,8 +26,9 @@ MAY_IMPORT = {
     "fit": RECORDS | SCIENCE | {"counting", "fit", "entry"},
     "trials": RECORDS | SCIENCE | {"counting", "fit", "trials"},
     "journal": FILES | RECORDS | {"journal"},
-    "club": RECORDS | {"club"},
-    "update": RECORDS | SCIENCE | {"counting", "fit", "trials", "update"},
+    "opendata": OPEN,
+    "club": RECORDS | OPEN | {"club"},
+    "update": RECORDS | OPEN | SCIENCE | {"counting", "fit", "trials", "update"},
     "answer": RECORDS | {"journal", "fit", "trials", "weather", "counting", "worms"},
     "spread": {"spread"},
     "fleet": RECORDS | {"answer", "fit", "heat", "journal", "spread", "trials", "weather"},

@@ -1,14 +1,12 @@
-"""The compiled likelihood beside the one by arrays, and SciPy."""
+"""The compiled likelihood beside the one by arrays."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-import scipy.special
 
 from underlid.fit.evidence import Evidence
 from underlid.fit.likelihood import MOISTURE_SD, MOISTURE_SLIP_RANGE, log_likelihood_of_moisture
-from underlid.fit.sampler import logsumexp
 from underlid.fit.weighing import Words, log_probability, summed
 
 
@@ -49,14 +47,3 @@ def test_a_sum_over_runs_is_a_product_of_matrices() -> None:
     rng = np.random.default_rng(6)
     alike, pull, usual = rng.normal(size=(7, 5)), rng.normal(size=(5, 9)), rng.normal(size=9)
     assert summed(alike, pull, usual) == pytest.approx(alike @ pull + usual)
-
-
-@pytest.mark.parametrize("axis", [0, 1])
-def test_the_log_of_a_sum_has_the_bytes_of_scipy(axis: int) -> None:
-    rng = np.random.default_rng(7)
-    for scale in (0.1, 5.0, 300.0):
-        a = rng.normal(size=(30, 400)) * scale
-        a[rng.random(a.shape) < 0.3] = -np.inf
-        a[:, :2] = a[:, 2:3]
-        a[3] = -np.inf
-        assert np.array_equal(logsumexp(a, axis), scipy.special.logsumexp(a, axis=axis))

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import math
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from typing import Any, get_args
 
 from hypothesis import strategies as st
 
+from underlid.journal.photos import add_photo
+from underlid.journal.store import Journal
 from underlid.quantity.amount import Kind, VagueAmount
 from underlid.quantity.when import VagueTime
 from underlid.records import (
@@ -107,6 +110,18 @@ def one_of_each() -> tuple[AnyEntry, ...]:
         Photo(id="p1", bin="north", when=day(1, 10), words="", file="ab.jpg", sha256="ab"),
         Claim(id="k1", bin="north", when=day(1, 11), words="said a neighbour", sentence="Coffee warms a bin."),
     )  # fmt: skip
+
+
+def with_photo(journal: Journal, name: str = "one") -> Photo:
+    """Keep a picture of its own with its entry."""
+    picture = journal.folder.parent / f"{name}.jpg"
+    picture.write_bytes(b"\xff\xd8\xff" + name.encode())
+    kept = add_photo(journal.folder, picture)
+    entry = one_of_each()[5]
+    assert isinstance(entry, Photo)
+    entry = replace(entry, id=f"photo-{name}", file=kept.file, sha256=kept.sha256)
+    journal.add([entry])
+    return entry
 
 
 def make_plan(name: str = "coffee", text: str = '{"arm":["☘",1]}', registered_at: datetime = NOW) -> RegisteredPlan:

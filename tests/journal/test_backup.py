@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.journal.conftest import dump
-from tests.journal.examples import NOW, make_bin, one_of_each, reading
+from tests.journal.examples import NOW, make_bin, one_of_each, reading, with_photo
 from underlid.journal import backup as backups
 from underlid.journal import copied, manifest
 from underlid.journal.backup import automatic, backup, newest_good, rotate, verify, verify_journal
@@ -51,18 +51,6 @@ DAY = timedelta(days=1)
 @pytest.fixture
 def target(tmp_path: Path) -> Path:
     return tmp_path / "backups"
-
-
-def with_photo(journal: Journal, name: str = "one") -> Photo:
-    """Keep a picture of its own with its entry."""
-    picture = journal.folder.parent / f"{name}.jpg"
-    picture.write_bytes(b"\xff\xd8\xff" + name.encode())
-    kept = add_photo(journal.folder, picture)
-    entry = one_of_each()[5]
-    assert isinstance(entry, Photo)
-    entry = replace(entry, id=f"photo-{name}", file=kept.file, sha256=kept.sha256)
-    journal.add([entry])
-    return entry
 
 
 def spoil(path: Path) -> None:

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 import json
-import os
 import shutil
 import sqlite3
-import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -30,7 +26,9 @@ from tests.journal.examples import (
     make_plan,
     one_of_each,
     reading,
+    with_photo,
 )
+from tests.journal.killing import Point, killed
 from tests.journal.postgres import LOCKED, PASSWORD, Server
 from underlid.journal import backup as backups
 from underlid.journal import moving
@@ -38,7 +36,6 @@ from underlid.journal.backup import Keep, automatic, backup, newest_good, restor
 from underlid.journal.errors import DamagedJournal, DiskFailed, JournalExists, NotAJournal, OtherJournal, ServerAway
 from underlid.journal.manifest import MANIFEST, OnAServer, folders, read_manifest
 from underlid.journal.moving import move
-from underlid.journal.photos import add_photo
 from underlid.journal.place import FILE, POINTER
 from underlid.journal.store import Journal
 from underlid.records import Photo
@@ -60,17 +57,6 @@ def on_server(tmp_path: Path, server: Server) -> Iterator[Journal]:
     with Journal.create(tmp_path / "club", server.database()) as journal:
         journal.add_bin(make_bin())
         yield journal
-
-
-def with_photo(journal: Journal, name: str = "one") -> Photo:
-    picture = journal.folder.parent / f"{name}.jpg"
-    picture.write_bytes(b"\xff\xd8\xff" + name.encode())
-    kept = add_photo(journal.folder, picture)
-    entry = one_of_each()[5]
-    assert isinstance(entry, Photo)
-    entry = replace(entry, id=f"photo-{name}", file=kept.file, sha256=kept.sha256)
-    journal.add([entry])
-    return entry
 
 
 def fill(journal: Journal) -> None:
@@ -434,42 +420,12 @@ def test_automatic_backups_are_made_once_a_day_and_rotated(journal: Journal, tar
 
 # --- sudden ends ------------------------------------------------------------------------------------
 
-MAKER = """
-import json, os, signal, sys
-from datetime import datetime
-from pathlib import Path
-import alembic.command, alembic.config, alembic.script, sqlalchemy.dialects.postgresql.psycopg
-from underlid.journal import backup as backups, moving
-
-def run(folder, target, now, owner, name, when, number):
-    owner = {"backups": backups, "moving": moving, "Path": Path}[owner]
-    done, calls = getattr(owner, name), [0]
-
-    def dying(*arguments, **more):
-        calls[0] += 1
-        last = calls[0] == number
-        if last and when == "before":
-            os.kill(os.getpid(), signal.SIGKILL)
-        result = done(*arguments, **more)
-        if last:
-            os.kill(os.getpid(), signal.SIGKILL)
-        return result
-
-    setattr(owner, name, dying)
-    backups.backup(folder, target, datetime.fromisoformat(now))
-
-for spot in json.load(sys.stdin):
-    child = os.fork()  # what is imported is imported once
-    if child == 0:
-        run(*spot)
-        os._exit(0)
-    print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))
+MAKE = """
+def begin(folder, target, now):
+    return lambda: backups.backup(folder, target, datetime.fromisoformat(now))
 """
 
-ROOT = Path(__file__).parents[2]
-
-#: What is called, and whether it is killed before or after that, at which call.
-POINTS = {
+POINTS: dict[str, list[Point]] = {
     "sqlite": [
         ("backups", "copy_database", "before", 1), ("backups", "copy_database", "after", 1),
         ("backups", "look", "after", 1),
@@ -481,21 +437,11 @@ POINTS = {
         ("moving", "commit", "after", 1), ("moving", "_in_one_piece", "after", 1),
     ],
 }  # fmt: skip
-LATER = [
+LATER: list[Point] = [
     ("Path", "replace", "before", 2),  # the manifest
     ("Path", "rename", "before", 1),
     ("Path", "rename", "after", 1),  # the step that makes it a backup
 ]
-
-
-def _killed(spots: list[tuple[str, str, str, str, str, str, int]]) -> list[str]:
-    """Begin each of these backups, and return how each ended."""
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT / "src"), str(ROOT)])}
-    command = [sys.executable, "-c", MAKER]
-    ran = subprocess.run(
-        command, env=environment, check=True, timeout=120, capture_output=True, input=json.dumps(spots), text=True
-    )
-    return ran.stdout.split()
 
 
 def test_a_backup_that_is_killed_anywhere_is_whole_or_not_there_and_the_next_one_is_made(
@@ -510,8 +456,8 @@ def test_a_backup_that_is_killed_anywhere_is_whole_or_not_there_and_the_next_one
     for here in targets:
         shutil.copytree(target, here)
     later = (NOW + DAY).isoformat()
-    spots = [(str(journal.folder), str(here), later, *spot) for here, spot in zip(targets, points, strict=True)]
-    assert _killed(spots) == ["-9"] * len(spots)
+    spots = [((str(journal.folder), str(here), later), spot) for here, spot in zip(targets, points, strict=True)]
+    assert killed(MAKE, spots) == ["-9"] * len(spots)
     made = []
     for here, spot in zip(targets, points, strict=True):
         assert bool(list(here.glob(".*.part"))) == (spot != LATER[-1]), spot  # it was in the middle

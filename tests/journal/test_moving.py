@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import json
-import os
 import re
 import shutil
 import sqlite3
-import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
@@ -31,6 +27,7 @@ from tests.journal.examples import (
     one_of_each,
     reading,
 )
+from tests.journal.killing import Point, killed
 from tests.journal.postgres import Server
 from underlid.journal import database, moving
 from underlid.journal.errors import (
@@ -286,43 +283,13 @@ def test_a_file_that_another_program_holds_open_keeps_all_that_was_in_it(in_file
 
 # --- sudden ends ------------------------------------------------------------------------------------
 
-MOVER = """
-import json, os, signal, sys
-from pathlib import Path
-import alembic.command, alembic.config, alembic.script, sqlalchemy.dialects.postgresql.psycopg
-from underlid.journal import moving
-from underlid.journal.store import Journal
-
-def run(folder, url, owner, name, when, number):
-    owner = {"moving": moving, "Path": Path}[owner]
-    done, calls = getattr(owner, name), [0]
-
-    def dying(*arguments, **more):
-        calls[0] += 1
-        last = calls[0] == number
-        if last and when == "before":
-            os.kill(os.getpid(), signal.SIGKILL)
-        result = done(*arguments, **more)
-        if last:
-            os.kill(os.getpid(), signal.SIGKILL)
-        return result
-
+MOVE = """
+def begin(folder, url):
     journal = Journal.open(folder)
-    setattr(owner, name, dying)
-    moving.move(journal, url)
-
-for spot in json.load(sys.stdin):
-    child = os.fork()  # what is imported is imported once
-    if child == 0:
-        run(*spot)
-        os._exit(0)
-    print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))
+    return lambda: moving.move(journal, url)
 """
 
-ROOT = Path(__file__).parents[2]
-
-#: What is called, and whether it is killed before or after that, at which call.
-POINTS = {
+POINTS: dict[str, list[Point]] = {
     "sqlite": [
         ("moving", "migrate", "after", 1), ("moving", "_insert", "after", 3), ("moving", "_proof", "after", 1),
         ("moving", "commit", "after", 1),
@@ -337,16 +304,6 @@ POINTS = {
 }  # fmt: skip
 
 
-def _killed(spots: list[tuple[str, str | None, str, str, str, int]]) -> list[str]:
-    """Begin each of these moves, and return how each ended."""
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT / "src"), str(ROOT)])}
-    command = [sys.executable, "-c", MOVER]
-    ran = subprocess.run(
-        command, env=environment, check=True, timeout=120, capture_output=True, input=json.dumps(spots), text=True
-    )
-    return ran.stdout.split()
-
-
 def test_a_move_that_is_killed_anywhere_leaves_a_journal_with_everything_and_can_be_done_again(
     full: Journal, store: str, tmp_path: Path, server: Server
 ) -> None:
@@ -358,8 +315,8 @@ def test_a_move_that_is_killed_anywhere_leaves_a_journal_with_everything_and_can
     for here in folders:
         shutil.copytree(folder, here)
     targets = [server.database() if store == "sqlite" else None for _ in folders]
-    spots = [(str(here), to, *spot) for here, to, spot in zip(folders, targets, POINTS[store], strict=True)]
-    assert _killed(spots) == ["-9"] * len(spots)
+    spots = [((str(here), to), spot) for here, to, spot in zip(folders, targets, POINTS[store], strict=True)]
+    assert killed(MOVE, spots) == ["-9"] * len(spots)
     moved_already = []
     for here, target, spot in zip(folders, targets, POINTS[store], strict=True):
         if source:

@@ -164,6 +164,7 @@ def _verified(name: str, found: Verified) -> dict[str, object]:
 
 def _sum(made: Backup) -> str:
     from underlid.journal.tables import ENTRY_TABLES
+    from underlid.quantity.show import many
 
     entries = sum(made.rows.get(table.name, 0) for table in ENTRY_TABLES.values())
     parts = (
@@ -171,7 +172,7 @@ def _sum(made: Backup) -> str:
         (entries, "entry", "entries"),
         (len(made.pictures), "picture", "pictures"),
     )
-    return ", ".join(f"{count} {one if count == 1 else more}" for count, one, more in parts)
+    return ", ".join(many(*part) for part in parts)
 
 
 def _on_one_disk(journal: Path, to: Path) -> bool:

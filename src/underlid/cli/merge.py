@@ -140,6 +140,8 @@ def _wrong_text(record: RegisteredPlan | OwnClaims) -> str | None:
 
 
 def _print(told: Merge, folder: Path, journal: Path, out: Console) -> None:
+    from underlid.quantity.show import many
+
     out.print(f"From {folder} into {journal}:")
     there = {here: name for name, here in told.called.items()}
     new, old = _by_bin(told.comes), _by_bin(told.here)
@@ -150,7 +152,7 @@ def _print(told: Merge, folder: Path, journal: Path, out: Console) -> None:
         known = f"; here already: {_entries(old[name])}" if old.get(name) else ""
         out.print(f"  {name}{called}, {kind}. New: {_entries(new.get(name, Counter()))}{known}.")
     for held, words in ((told.comes, "Also new"), (told.here, "Also here already")):
-        beside = [_many(count, one, more) for field, one, more in BESIDE if (count := len(getattr(held, field)))]
+        beside = [many(count, one, more) for field, one, more in BESIDE if (count := len(getattr(held, field)))]
         if beside:
             out.print(f"  {words}: {', '.join(beside)}.")
     for heading, sentences in (
@@ -175,11 +177,9 @@ def _by_bin(held: Held) -> dict[str, Counter[str]]:
 
 
 def _entries(kinds: Counter[str]) -> str:
-    return ", ".join(_many(count, kind, f"{kind}s") for kind, count in sorted(kinds.items())) or "no entries"
+    from underlid.quantity.show import many
 
-
-def _many(count: int, one: str, more: str) -> str:
-    return f"{count} {one if count == 1 else more}"
+    return ", ".join(many(count, kind, f"{kind}s") for kind, count in sorted(kinds.items())) or "no entries"
 
 
 def _json(told: Merge) -> dict[str, object]:

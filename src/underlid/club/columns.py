@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 from typing import Literal
 
@@ -45,21 +43,17 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[Row, ...]
 
+    @property
+    def headings(self) -> list[str]:
+        """The names of the columns, in order."""
+        return [column.name for column in self.columns]
+
     def cells(self) -> list[list[str]]:
         """The rows as lists of cells, in the order of the columns."""
         return [[row.get(column.name, "") for column in self.columns] for row in self.rows]
 
 
-def separated(table: Table) -> bytes:
-    """The table as CSV (RFC 4180) in UTF-8, its headings first."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow([column.name for column in table.columns])
-    writer.writerows(table.cells())
-    return out.getvalue().encode()
-
-
 def tabbed(table: Table) -> bytes:
     """The table with tabs between cells and nothing around them, its headings first; no cell holds a tab."""
-    lines = [[column.name for column in table.columns], *table.cells()]
+    lines = [table.headings, *table.cells()]
     return "".join("\t".join(cells) + "\n" for cells in lines).encode()

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 
-from underlid.club.columns import Column, Row, Table, separated
+from underlid.club.columns import Column, Row, Table
 from underlid.club.dates import iso_interval
 from underlid.club.sharing import Shared
 from underlid.club.telling import About, sentences
+from underlid.opendata import csv_of, resource
 
 _PHOTOS = (
     Column("photoID", "Names the photo.", required=True),
@@ -32,7 +32,7 @@ def photos(shared: Shared) -> Table:
 def package(shared: Shared, tables: tuple[Table, ...], about: About) -> dict[str, bytes]:
     """The files of the package by name: a CSV table each, and datapackage.json."""
     every = (*tables, photos(shared))
-    made = {f"{table.name}.csv": separated(table) for table in every}
+    made = {f"{table.name}.csv": csv_of(table.headings, table.cells()) for table in every}
     said: dict[str, object] = {
         "profile": "tabular-data-package",
         "name": "worm-bins",
@@ -61,19 +61,7 @@ def _resource(table: Table, data: bytes) -> dict[str, object]:
     events = "" if table.name == "events" else "events"  # "" is the table itself
     foreign = "parentEventID" if table.name == "events" else "eventID"
     schema["foreignKeys"] = [{"fields": foreign, "reference": {"resource": events, "fields": "eventID"}}]
-    return {
-        "profile": "tabular-data-resource",
-        "name": table.name,
-        "path": f"{table.name}.csv",
-        "description": table.says,
-        "format": "csv",
-        "mediatype": "text/csv",
-        "encoding": "utf-8",
-        "bytes": len(data),
-        "hash": f"sha256:{hashlib.sha256(data).hexdigest()}",
-        "dialect": {"delimiter": ",", "lineTerminator": "\r\n", "quoteChar": '"', "doubleQuote": True, "header": True},
-        "schema": schema,
-    }
+    return resource(table.name, table.says, data, schema)
 
 
 def _field(column: Column, table: Table) -> dict[str, object]:

@@ -27,8 +27,7 @@ def words_probability(low: Array, high: Array, about: NDArray[np.bool_], expecte
     value with 90 % probability, so its spread joins the reading's own; it is given as the density at its centre
     times its width, which keeps exact and vague readings on one scale (and may exceed 1).
     """
-    half = _half_width(low, high)
-    centre = np.where(np.isfinite(low), low, high) + np.where(np.isfinite(low) & np.isfinite(high), half, 0.0)
+    centre, half = centre_and_half(low, high)
     between = ndtr((high - expected) / sd) - ndtr((low - expected) / sd)
     spread = np.sqrt(sd**2 + (half / NINETY) ** 2)
     density = np.exp(-0.5 * ((centre - expected) / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
@@ -38,12 +37,15 @@ def words_probability(low: Array, high: Array, about: NDArray[np.bool_], expecte
 def slip_probability(low: Array, high: Array, slip_range: float = BLUNDER_RANGE_K) -> Array:
     """Probability of the words if they are a slip, which may say anything over a wide range; one half if open."""
     finite = np.isfinite(low) & np.isfinite(high)
-    return np.asarray(np.where(finite, np.minimum(1.0, 2 * _half_width(low, high) / slip_range), 0.5))
+    _, half = centre_and_half(low, high)
+    return np.asarray(np.where(finite, np.minimum(1.0, 2 * half / slip_range), 0.5))
 
 
-def _half_width(low: Array, high: Array) -> Array:
+def centre_and_half(low: Array, high: Array) -> tuple[Array, Array]:
+    """Centre and half width of intervals; of one with an open side its end, and 1."""
     finite = np.isfinite(low) & np.isfinite(high)
-    return np.asarray(np.where(finite, np.where(finite, high, 0.0) - np.where(finite, low, 0.0), 2.0) / 2)
+    half = np.where(finite, np.where(finite, high, 0.0) - np.where(finite, low, 0.0), 2.0) / 2
+    return np.where(np.isfinite(low), low, high) + np.where(finite, half, 0.0), half
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,7 @@ around the prior's middle and around where a Gauss-Newton step leads, then throu
 rounds from what the surface makes probable, evened out by a power and with a share of the prior (importance sampling
 after resampling, Rubin 1987, recalled), run through the model, and weighted by the model's likelihood over the mixture
 of what they were drawn from. Where the surface misleads, the weights say so. Runs go no further than the last reading,
-on a coarser grid and in longer steps; docs/fleet.md says what
-that costs.
+on a coarser grid and in longer steps; docs/fleet.md says what that costs.
 """
 
 from __future__ import annotations
@@ -17,12 +16,13 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
+from scipy.special import logsumexp
 
 from underlid.fit.evidence import Evidence, hours_needed, moisture_evidence, temperature_evidence
 from underlid.fit.likelihood import BLUNDER_RANGE_K, INSTRUMENT_K, MOISTURE_SD, MOISTURE_SLIP_RANGE, slip_chance
 from underlid.fit.outlook import PLACES, Outlook, fate
 from underlid.fit.posterior import PARAMETERS, Posterior, Prior
-from underlid.fit.sampler import Weighted, logsumexp, sample
+from underlid.fit.sampler import Weighted, sample
 from underlid.fit.study import Case, Study
 from underlid.fit.weighing import Words, log_probability, summed
 from underlid.heat.model import BeddingTemperature, Drive, State, simulate, standard_probes
@@ -97,7 +97,7 @@ def quick_fit(
         proposals.append(proposal)
         heard.run(proposal.draw(rng))
         z = heard.z[before:]
-        drawn_from = logsumexp(np.array([each.log_density(z) for each in proposals]), axis=0)
+        drawn_from = logsumexp([each.log_density(z) for each in proposals], axis=0)
         weights = heard.log_likelihood[before:] - drawn_from
         if number + 1 >= LEAST_ROUNDS and 1 / (_shares(weights) ** 2).sum() >= SETTLED:
             break

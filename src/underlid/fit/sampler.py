@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln
+from scipy.special import gammaln, logsumexp
 
 Array = NDArray[np.float64]
 
@@ -29,7 +29,6 @@ LEAST = 0.1  # from the prior always, so that no weight can run away, and from e
 WIDE, NARROW = 1.15, 0.6  # than the sets they are made from
 CENTRES = 150  # of the narrow ones
 FREEDOM = 7.0  # of each multivariate t
-NEAR = 1e-9  # of the effective sets that are wanted
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,19 +53,6 @@ class Weighted:
         """So many of the sets by their weights, in rising order; heavy ones several times."""
         at = np.searchsorted(np.cumsum(self.share), (rng.random() + np.arange(draws)) / draws)
         return np.asarray(at.clip(0, len(self.z) - 1), np.int64)
-
-
-def logsumexp(a: Array, axis: int = -1) -> Array:
-    """The log of a sum of exponentials, to the byte as `scipy.special.logsumexp` has it for real arrays.
-
-    That one spends most of its time on kinds of arrays and numbers that do not come up here.
-    """
-    most = a.max(axis=axis, keepdims=True)
-    highest = a == most
-    count = np.add.reduce(highest, axis=axis, dtype=float, keepdims=True)
-    others = np.exp(np.where(highest, -np.inf, a) - np.where(np.isfinite(most), most, 0.0))
-    rest = np.add.reduce(others, axis=axis, keepdims=True) / count
-    return np.asarray(np.squeeze(np.log1p(rest) + np.log(count) + most, axis=axis))
 
 
 def settled(effective: float, largest: float) -> bool:
@@ -97,7 +83,7 @@ def sample(
         by_round.append(heard + normal.log_density(fresh) - proposal.log_density(fresh))
         z, weights = np.concatenate([z, fresh]), _joined(by_round)
         progress((number + 1) / rounds)
-        if _effective(weights) >= SETTLED or number + 1 == rounds:
+        if round(_effective(weights), 6) >= SETTLED or number + 1 == rounds:  # equal weights are as many as they are
             break
         share = _tempered(weights, sets / 5)
         parts = PARTS if isinstance(proposal, _Normal) else proposal.worth(fresh, _tempered(by_round[-1], sets / 5))
@@ -176,7 +162,8 @@ def _joined(by_round: list[Array]) -> Array:
 def _effective(log_weights: Array) -> float:
     if not np.isfinite(log_weights).any():
         return 0.0
-    return float(np.exp(2 * logsumexp(log_weights) - logsumexp(2 * log_weights)))
+    even = np.exp(log_weights - log_weights.max())
+    return float(even.sum() ** 2 / np.einsum("i,i->", even, even))
 
 
 def _tempered(log_weights: Array, wanted: float) -> Array:
@@ -186,14 +173,9 @@ def _tempered(log_weights: Array, wanted: float) -> Array:
         return np.full(len(log_weights), 1 / len(log_weights))
     low, high, some = 0.0, 1.0, log_weights[possible]
     if _effective(some) < wanted:
-        below = some - some.max()
         for _ in range(40):
             power = (low + high) / 2
-            even = np.exp(power * below)
-            carry = even.sum() ** 2 / np.einsum("i,i->", even, even)
-            if abs(carry - wanted) < NEAR * wanted:  # the last halvings hang on how the sum is rounded
-                carry = _effective(power * some)
-            low, high = (power, high) if carry > wanted else (low, power)
+            low, high = (power, high) if _effective(power * some) > wanted else (low, power)
         some = low * some
     share = np.zeros(len(log_weights))
     share[possible] = np.exp(some - logsumexp(some))

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from underlid.fit.evidence import Evidence
-from underlid.fit.likelihood import BLUNDER, slip_probability
+from underlid.fit.likelihood import BLUNDER, centre_and_half, slip_probability
 from underlid.quantity.amount import NINETY
 
 Array = NDArray[np.float64]
@@ -43,9 +43,7 @@ class Words(NamedTuple):
     def of(cls, evidence: Evidence, slip_range: float) -> Words:
         """The words of some readings; a slip may say anything over `slip_range`."""
         low, high = evidence.low, evidence.high
-        bounded = np.isfinite(low) & np.isfinite(high)
-        half = np.where(bounded, np.where(bounded, high, 0.0) - np.where(bounded, low, 0.0), 2.0) / 2
-        centre = np.where(np.isfinite(low), low, high) + np.where(bounded, half, 0.0)
+        centre, half = centre_and_half(low, high)
         return cls(
             low.astype(float), high.astype(float), BLUNDER * slip_probability(low, high, slip_range),
             evidence.worth.astype(float), evidence.reading.astype(np.int64), (1 - BLUNDER) * evidence.weight, centre,

@@ -13,6 +13,11 @@ _WRITTEN = {"degC": " C", "1": ""}
 _LEAD = {"exact": "exactly ", "about": "about ", "between": ""}
 
 
+def many(number: int, one: str, more: str) -> str:
+    """How many there are of something: "1 entry", "3 entries"."""
+    return f"{number} {one if number == 1 else more}"
+
+
 def format_amount(amount: VagueAmount) -> str:
     """The canonical phrase: `parse_amount` of it has the same bounds, unit and kind.
 

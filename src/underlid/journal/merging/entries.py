@@ -13,9 +13,10 @@ from underlid.journal.merging.conflicts import (
     PictureWanting,
     TwoCorrections,
 )
-from underlid.journal.merging.progress import Progress, capital, many
+from underlid.journal.merging.progress import Progress, capital
 from underlid.journal.rows import named
 from underlid.journal.rules import is_new, is_new_bin, originals_first, unknown_bin
+from underlid.quantity.show import many
 from underlid.records import Photo
 
 

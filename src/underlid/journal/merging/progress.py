@@ -84,11 +84,6 @@ def _check(new: Loose) -> None:
         raise Unstorable(field="moment", what=named(new), detail="nothing could ever be said after it")
 
 
-def many(count: int, one: str, more: str) -> str:
-    """Return how often there is something, in words."""
-    return f"{count} {one if count == 1 else more}"
-
-
 def capital(words: str) -> str:
     """Return words as a sentence begins."""
     return words[:1].upper() + words[1:]

@@ -14,8 +14,9 @@ from uuid import NAMESPACE_OID, uuid5
 
 from underlid.journal.merging.conflicts import KeeperNameTaken, NoStewardHere
 from underlid.journal.merging.held import Held
-from underlid.journal.merging.progress import Progress, many
+from underlid.journal.merging.progress import Progress
 from underlid.journal.rules import unknown_keeper
+from underlid.quantity.show import many
 from underlid.records import BinKeeper, Keeper, Photo, PhotoShown, PhotosShown
 
 Dated = TypeVar("Dated", Keeper, BinKeeper, PhotoShown)

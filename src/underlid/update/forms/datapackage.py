@@ -7,14 +7,12 @@ with = + - or @; the README says what to heed with spreadsheets.
 
 from __future__ import annotations
 
-import csv
-import hashlib
-import io
 import json
 import re
 import textwrap
 import unicodedata
 
+from underlid import opendata
 from underlid.update.facts import Story
 from underlid.update.forms.datafacts import facts_and_moments
 from underlid.update.forms.datatables import Column, Table, tables, text_of
@@ -41,11 +39,8 @@ def package(story: Story, licence: str | None = None) -> dict[str, bytes]:
 
 def csv_of(table: Table) -> bytes:
     """A table as CSV (RFC 4180)."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow([column.name for column in table.columns])
-    writer.writerows([[text_of(cell) for cell in row] for row in table.rows])
-    return out.getvalue().encode()
+    rows = ([text_of(cell) for cell in row] for row in table.rows)
+    return opendata.csv_of([column.name for column in table.columns], rows)
 
 
 # --- the descriptor --------------------------------------------------------------------------------------
@@ -74,19 +69,7 @@ def _resource(table: Table, data: bytes) -> dict[str, object]:
     schema: dict[str, object] = {"fields": [_field(column) for column in table.columns], "missingValues": [""]}
     if table.key:
         schema["primaryKey"] = list(table.key)
-    return {
-        "profile": "tabular-data-resource",
-        "name": table.name,
-        "path": f"{table.name}.csv",
-        "description": table.says,
-        "format": "csv",
-        "mediatype": "text/csv",
-        "encoding": "utf-8",
-        "bytes": len(data),
-        "hash": f"sha256:{hashlib.sha256(data).hexdigest()}",
-        "dialect": {"delimiter": ",", "lineTerminator": "\r\n", "quoteChar": '"', "doubleQuote": True, "header": True},
-        "schema": schema,
-    }
+    return opendata.resource(table.name, table.says, data, schema)
 
 
 def _field(column: Column) -> dict[str, str]:
