@@ -9,14 +9,11 @@ hours without a reading is compared with the range. Writes docs/calibration.md.
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 import uuid
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-
-os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one journal a process is faster than one set a thread
 
 import numpy as np
 from labour import asked, workers

@@ -8,15 +8,12 @@ rounded. The words go the whole way: parsed, laid out, fitted. Writes the sectio
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import count
-
-os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one journal a process is faster than one set a thread
 
 import numpy as np
 from labour import asked, workers

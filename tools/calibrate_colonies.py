@@ -10,7 +10,6 @@ are asked whether they hold it on days without a count. Writes the second sectio
 from __future__ import annotations
 
 import json
-import os
 import sys
 import time
 from collections.abc import Sequence
@@ -18,8 +17,6 @@ from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from itertools import count
 from pathlib import Path
-
-os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one journal a process is faster than one set a thread
 
 import numpy as np
 from calibrate import as_observed, random_bin, said_when

@@ -8,15 +8,12 @@ counts, ranges and “about”. The words are parsed and judged as any journal i
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from collections import Counter
 from dataclasses import replace
 from datetime import timedelta
 from itertools import count
-
-os.environ.setdefault("NUMBA_NUM_THREADS", "1")  # one part of the trials a process is faster than one set a thread
 
 import numpy as np
 from labour import asked, workers
