@@ -5,6 +5,8 @@ PYTHON ?= python3.11
 VENV := .venv
 BIN := $(VENV)/bin
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
+# Programs that tests start would compile all of their source each time, and pytest all tests in each process.
+unexport PYTHONDONTWRITEBYTECODE
 
 .PHONY: demo test test-postgresql calibration verification bench bench-fleet reconstruction feeding phones power faults \
   fuzz audit sbom release lock clean help

@@ -45,18 +45,20 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )  # fmt: skip
 
 
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Files without a test that is run again need not be read."""
+    if config.getoption("--store") != "postgresql" or not collection_path.is_relative_to(HERE):
+        return None
+    inside = collection_path.relative_to(HERE)
+    return None if not inside.parts or on_postgresql.keeps_a_journal(inside) else True
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     if config.getoption("--store") == "postgresql":
-        kept = [item for item in items if _runs_again(item)]
-        config.hook.pytest_deselected(items=[item for item in items if item not in set(kept)])
-        items[:] = kept
+        left_out = [item for item in items if any(item.get_closest_marker(name) for name in ("file_only", "computes"))]
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in set(left_out)]
     items.sort(key=_place)
-
-
-def _runs_again(item: pytest.Item) -> bool:
-    """Whether a test is run once more with records in PostgreSQL."""
-    left_out = any(item.get_closest_marker(name) for name in ("file_only", "computes"))
-    return on_postgresql.keeps_a_journal(item.path.relative_to(HERE)) and not left_out
 
 
 def _place(item: pytest.Item) -> int:

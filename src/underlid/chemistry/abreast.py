@@ -32,6 +32,7 @@ from underlid.chemistry.balance import (
     Array,
     Whole,
 )  # fmt: skip
+from underlid.threads import deal
 
 LANES = 128  # waters in step; fewer spend more on asking whether arrays overlap
 MOST_STEPS = 16  # most waters take seven
@@ -40,7 +41,6 @@ SHORT = 3e-6  # step whose square is nothing
 NOTHING = 1e-300  # keeps what is absent from 0 / 0
 NONE = -1  # place of a metal that is not there
 START_PH = 7.5
-BLOCK = 2 * LANES  # waters that share one set of work arrays
 SHARE = 1 / 256  # of an exponential's argument; the eighth square of that share's exponential is the whole's
 T3, T4, T5, T6, T7, T8, T9, T10 = (1 / math.factorial(n) for n in range(3, 11))
 
@@ -90,25 +90,28 @@ def _side(rows, families):  # type: ignore[no-untyped-def]
     )  # fmt: skip
 
 
-@nb.njit(cache=True, parallel=True, error_model="numpy", fastmath=FAST)
-def settle(rows, waters, solvent, found):  # type: ignore[no-untyped-def]
-    """Solve every state into `found`; states are apart, so the answer does not depend on the number of threads."""
+def settle(rows: balance.Rows, waters: balance.Waters, solvent: balance.Solvent, found: balance.Found) -> None:
+    """Solve every state into `found`."""
+    deal(_settle, math.ceil(waters.temperature_c.size / LANES), rows, waters, solvent, found)
+
+
+@nb.njit(cache=True, nogil=True, error_model="numpy", fastmath=FAST)
+def _settle(begun, end, rows, waters, solvent, found):  # type: ignore[no-untyped-def]
+    """The lots from `begun` on, of `LANES` states each."""
     count = waters.temperature_c.size
     families = rows.first.size - 1
-    blocks = (count + BLOCK - 1) // BLOCK
-    for block in nb.prange(blocks):
-        side = _side(rows.charge.size, families)
-        one = balance._work(rows.charge.size, families)
-        end = min(count, (block + 1) * BLOCK)
-        for s in range(block * BLOCK, end, LANES):
-            last = min(end, s + LANES)
-            if _alike(waters, s, last):
-                _together(rows, waters, solvent, s, last, side, found)
-            else:
-                _none_settled(side)
-            for t in range(s, last):
-                if side.settled[t - s] == 0:
-                    balance._one(rows, waters, solvent, t, one, found)
+    side = _side(rows.charge.size, families)
+    one = balance._work(rows.charge.size, families)
+    for lot in range(begun, end):
+        s = lot * LANES
+        last = min(count, s + LANES)
+        if _alike(waters, s, last):
+            _together(rows, waters, solvent, s, last, side, found)
+        else:
+            _none_settled(side)
+        for t in range(s, last):
+            if side.settled[t - s] == 0:
+                balance._one(rows, waters, solvent, t, one, found)
 
 
 @nb.njit(**LEAN)

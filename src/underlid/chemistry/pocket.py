@@ -31,6 +31,7 @@ from underlid.chemistry.aftermath import Course, Ledger, Summary
 from underlid.chemistry.rates import Rates, activity, calcite_area, calcite_constants, draw_rates
 from underlid.chemistry.souring import ACETATE, AMMONIA, BASE, BULK, CALCITE, CALCIUM, CITRATE, HELD, LACTATE, POCKET
 from underlid.chemistry.speciation import COLDEST_C, WARMEST_C, Buffer, ChargeError, Totals, equilibrium
+from underlid.threads import deal
 
 __all__ = ["Bedding", "Course", "Feed", "Ledger", "Summary", "base_of", "course", "draw_rates", "hours_to", "water_of"]
 
@@ -134,7 +135,7 @@ def course(
     ph, ammonia, grit = (np.empty((2, draws, steps)) for _ in range(3))
     end, left, gone, made = np.empty((draws, 2, HELD)), *(np.zeros((draws, HELD)) for _ in range(3))
     out = souring.Run(ph, ammonia, grit, end, left, gone, made, np.empty((draws, 3)), np.zeros(draws, np.int64))
-    souring.run(rows, names.index("NH3"), case, hours, out)
+    deal(souring.run, draws, rows, names.index("NH3"), case, hours, out)
     if np.any(out.verdict != balance.SETTLED):
         raise ChargeError(UNBALANCED)
     water, dry = case.water, case.dry

@@ -97,11 +97,10 @@ class Run(NamedTuple):
     verdict: NDArray[np.int64]
 
 
-@nb.njit(cache=True, parallel=True, error_model="numpy")
-def run(rows, nh3, case, hours, out):  # type: ignore[no-untyped-def]
-    """Every draw through all steps; draws are apart, so the answer does not depend on the number of threads."""
-    for i in nb.prange(case.ph.size):
-        d = np.int64(i)  # as it is outside of a parallel loop: what is inside is then compiled for one kind of number
+@nb.njit(cache=True, nogil=True, error_model="numpy")
+def run(begun, end, rows, nh3, case, hours, out):  # type: ignore[no-untyped-def]
+    """The draws from `begun` on through all steps."""
+    for d in range(begun, end):
         _one(rows, nh3, case, hours, d, out)
 
 

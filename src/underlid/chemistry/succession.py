@@ -40,6 +40,7 @@ from underlid.chemistry.pocket import (
 from underlid.chemistry.rates import Rates
 from underlid.chemistry.souring import BULK, CALCITE, HELD, POCKET
 from underlid.chemistry.speciation import COLDEST_C, WARMEST_C, ChargeError
+from underlid.threads import deal
 
 __all__ = ["Meal", "Succession", "draw_rates", "hours_to", "steps_for", "succession"]
 
@@ -204,7 +205,7 @@ def succession(
         np.zeros((draws, len(fed))), np.zeros((draws, len(fed))), np.zeros((draws, len(fed), HELD)),
         np.zeros((draws, HELD)), np.zeros((draws, HELD)), np.zeros(draws, np.int64),
     )  # fmt: skip
-    meals.run(rows, names.index("NH3"), case, bed, laid, hours_of(ends, warm, rates, draws), out)
+    deal(meals.run, draws, rows, names.index("NH3"), case, bed, laid, hours_of(ends, warm, rates, draws), out)
     odd = out.verdict != balance.SETTLED
     ph[:, odd] = np.nan
     if odd.any() and not unbalanced:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from underlid.fit.heard import Looking, heard
 from underlid.fit.tally import Rows
+from underlid.threads import deal
 from underlid.worms.chance import LEAN, begin, uniform
 from underlid.worms.lifecycle import WIDTH, Colony, Course, found, step, tell, workroom
 
@@ -33,7 +34,7 @@ def log_likelihood(
     course, colony : (sets, ...) each; first : number of the first set, which names its random stream
     """
     out = np.empty(len(looking.founders))
-    _log_likelihood(rows, looking, course, colony, seed, first, particles, out)
+    deal(_log_likelihood, len(out), rows, looking, course, colony, seed, first, particles, out)
     return out
 
 
@@ -48,24 +49,22 @@ def lives(
     """
     sets = len(looking.founders)
     out = np.empty((sets, states, 5), np.int64), np.empty((sets, states, 6), np.int64), np.empty((sets, states, 3))
-    _lives(rows, looking, course, colony, seed, numbers, copies, particles, *out)
+    deal(_lives, sets, rows, looking, course, colony, seed, numbers, copies, particles, *out)
     return out
 
 
-@nb.njit(cache=True, parallel=True)
-def _log_likelihood(rows, looking, course, colony, seed, first, particles, out):  # type: ignore[no-untyped-def]
-    for i in nb.prange(out.shape[0]):
-        s = np.int64(i)
+@nb.njit(cache=True, nogil=True)
+def _log_likelihood(begun, end, rows, looking, course, colony, seed, first, particles, out):  # type: ignore[no-untyped-def]
+    for s in range(begun, end):
         flock = _flock(rows, particles, 0)
         stream = np.empty(1, np.uint64)
         begin(stream, seed, first + s, 0)
         out[s] = _run(rows, looking, course, colony, s, stream, flock)
 
 
-@nb.njit(cache=True, parallel=True)
-def _lives(rows, looking, course, colony, seed, numbers, copies, particles, stages, ledger, kg):  # type: ignore[no-untyped-def]
-    for i in nb.prange(stages.shape[0]):
-        s = np.int64(i)
+@nb.njit(cache=True, nogil=True)
+def _lives(begun, end, rows, looking, course, colony, seed, numbers, copies, particles, stages, ledger, kg):  # type: ignore[no-untyped-def]
+    for s in range(begun, end):
         states = stages.shape[1]
         last = min(_last(rows), states - 1)
         flock = _flock(rows, particles, last + 1)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from underlid.counting.samples import WHOLE
 from underlid.fit.tally import Rows
+from underlid.threads import deal
 from underlid.worms.chance import LEAN, begin, binomial, uniform
 
 Array = NDArray[np.float64]
@@ -44,14 +45,13 @@ class Looking(NamedTuple):
 def slips(rows: Rows, looking: Looking, stages: NDArray[np.int64], seed: int) -> Array:
     """Chance that each occasion was a slip, for lives (sets, states, 5) that were drawn; (sets, occasions)."""
     out = np.zeros((len(stages), len(rows.ends)))
-    _slips(rows, looking, stages, seed, out)
+    deal(_slips, len(stages), rows, looking, stages, seed, out)
     return out
 
 
-@nb.njit(cache=True, parallel=True)
-def _slips(rows, looking, stages, seed, out):  # type: ignore[no-untyped-def]
-    for i in nb.prange(out.shape[0]):
-        s = np.int64(i)
+@nb.njit(cache=True, nogil=True)
+def _slips(begun, end, rows, looking, stages, seed, out):  # type: ignore[no-untyped-def]
+    for s in range(begun, end):
         stream = np.empty(1, np.uint64)
         begin(stream, seed, s, -1)
         for part in range(rows.part_state.shape[0]):

@@ -6,7 +6,7 @@ import numba as nb
 import numpy as np
 
 
-@nb.njit(cache=True, parallel=True)
+@nb.njit(cache=True)
 def fading(kicks, keep):  # type: ignore[no-untyped-def]
     """Sums of what came before, fading by `keep` (0 to 1) from each hour to the next.
 
@@ -14,7 +14,7 @@ def fading(kicks, keep):  # type: ignore[no-untyped-def]
     autoregressive process of first order, begun at nothing before the first hour.
     """
     sums = np.empty_like(kicks)
-    for s in nb.prange(kicks.shape[0]):
+    for s in range(kicks.shape[0]):
         kept = 0.0
         for h in range(kicks.shape[1]):
             kept = keep * kept + kicks[s, h]

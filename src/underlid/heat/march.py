@@ -20,12 +20,13 @@ STATES = reduced.STATES
 WATER_STEP = 0.03  # change of the water fraction at which the bedding's properties are taken anew
 
 
-@nb.njit(cache=True, parallel=True)
+@nb.njit(cache=True, nogil=True)
 def march(  # type: ignore[no-untyped-def]
-    cells, basis, parameters, air, gain_k, ground, beyond, usual, vapour, food_kg, water_kg, began, weights, bands_c,
-    strays_k, full, step_s, probes_c, frozen, moist, refuge_share, outside_k, full_field, field_c, food_j, could_be,
+    begun, end, cells, basis, parameters, air, gain_k, ground, beyond, usual, vapour, food_kg, water_kg, began, weights,
+    bands_c, strays_k, full, step_s, probes_c, frozen, moist, refuge_share, outside_k, full_field, field_c, food_j,
+    could_be,
 ):  # fmt: skip
-    """Step every set through the hours; see `underlid.heat.model.simulate`, which lays out the arguments.
+    """Step sets from `begun` on through the hours; see `underlid.heat.model.simulate`, which lays out the arguments.
 
     parameters : (sets, 7) dry density, water fraction, factors on sides and lid, base, factors on heat and drying;
     air, ground, vapour : (1 or sets, hours) around the bin and below it [degC], in the air [kg/m3]; gain_k, beyond :
@@ -34,9 +35,9 @@ def march(  # type: ignore[no-untyped-def]
     hours), or (1, 1) for none; step_s : from one of these "hours" to the next. The six arrays after it are filled, and
     the last three, the rest of a State, are taken at the first hour and left at the last.
     """
-    for s in nb.prange(parameters.shape[0]):
-        a = np.int64(s) if air.shape[0] > 1 else 0
-        astray = np.int64(s) if strays_k.shape[0] > 1 else 0
+    for s in range(begun, end):
+        a = s if air.shape[0] > 1 else 0
+        astray = s if strays_k.shape[0] > 1 else 0
         full_field[s] = _march_one(
             cells, basis, parameters[s], air[a], gain_k, ground[a], beyond, usual, vapour[a], food_kg, water_kg,
             began[s], weights, bands_c, strays_k[astray], full, step_s, probes_c[s], frozen[s], moist[s],

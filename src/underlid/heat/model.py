@@ -18,6 +18,7 @@ from underlid.heat.fading import fading
 from underlid.heat.films import films
 from underlid.heat.grid import FOOD_PLACES, Grid, Probe
 from underlid.heat.march import march
+from underlid.threads import deal
 
 Array = NDArray[np.float64]
 
@@ -215,10 +216,10 @@ def simulate(
         np.empty((sets, hours, len(bands_c))), np.empty(sets), end,
     )  # fmt: skip
     strays = np.zeros((1, 1)) if strays_k is None else _plain(strays_k[:, ::step_h])
-    march(
-        field.Cells.of(laid), reduced.basis(size, grid, 1 if full else reduced.STATES), parameters, air, gain_k,
-        ground, beyond, np.array([usual.side[0], usual.top[0]]), humid * moisture.vapour_kg_m3(air), _plain(food),
-        water, began, laid.weights(probes) if probes else np.zeros((0, len(laid.share))),
+    deal(
+        march, sets, field.Cells.of(laid), reduced.basis(size, grid, 1 if full else reduced.STATES), parameters,
+        air, gain_k, ground, beyond, np.array([usual.side[0], usual.top[0]]), humid * moisture.vapour_kg_m3(air),
+        _plain(food), water, began, laid.weights(probes) if probes else np.zeros((0, len(laid.share))),
         np.array(bands_c, float).reshape(-1, 2), strays, full, step_h * reduced.HOUR_S, result.probes_c, result.frozen,
         result.moisture, result.refuge, result.outside_k, result.full_field, field_c, food_j, could_be,
     )  # fmt: skip

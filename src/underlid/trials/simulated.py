@@ -15,6 +15,7 @@ import numba as nb
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from underlid.threads import deal
 from underlid.trials.scene import MADE_OF, ActsOn, Drawn, ImpossibleTrial, Scene, counted, drawn
 from underlid.worms.chance import begin
 from underlid.worms.habitat import Habitat, colony, course
@@ -136,9 +137,10 @@ def lived(
     own = colony(scene.species, scene.area_m2, among.strain)
     shape = (*among.founders.shape, len(days))
     stages, ledger = np.zeros((*shape, 5), np.int64), np.zeros((*shape, 6), np.int64)
-    _lived(
-        shared, own, among.adult_share, among.cocoons_each, among.founders, among.food_kg, among.laying, among.feeding,
-        np.ascontiguousarray(change), ACTS.index(scene.acts_on), days, seed, first, stream, stages, ledger,
+    deal(
+        _lived, change.shape[0] * among.founders.shape[1], shared, own, among.adult_share, among.cocoons_each,
+        among.founders, among.food_kg, among.laying, among.feeding, np.ascontiguousarray(change),
+        ACTS.index(scene.acts_on), days, seed, first, stream, stages, ledger,
     )  # fmt: skip
     return stages, ledger
 
@@ -178,14 +180,14 @@ def _until(habitat: Habitat, days: int) -> Habitat:
     )  # fmt: skip
 
 
-@nb.njit(cache=True, parallel=True)
+@nb.njit(cache=True, nogil=True)
 def _lived(  # type: ignore[no-untyped-def]
-    shared, own, adult_share, cocoons_each, founders, food_kg, laying, feeding, change, acts_on, days, seed, first,
-    streams, stages, ledger,
+    begun, end, shared, own, adult_share, cocoons_each, founders, food_kg, laying, feeding, change, acts_on, days, seed,
+    first, streams, stages, ledger,
 ):  # fmt: skip
     bins = founders.shape[1]
-    for i in nb.prange(change.shape[0] * bins):
-        trial, bin = np.int64(i) // bins, np.int64(i) % bins
+    for i in range(begun, end):
+        trial, bin = i // bins, i % bins
         stream = np.empty(1, np.uint64)
         begin(stream, seed, first + trial, streams + bin)
         row, store, kg, room = np.zeros(WIDTH, np.int64), np.zeros(2), np.empty(3), workroom()

@@ -18,6 +18,7 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
+from underlid.threads import deal
 from underlid.worms.facts import Fact
 from underlid.worms.lifecycle import Colony, Course
 from underlid.worms.rates import COCOON_STEPS, YOUNG_DEATHS, YOUNG_STEPS, appetite, eased, life_span, moved, rates
@@ -192,16 +193,19 @@ def course(
         [1.0 / (365.25 * years), young, share, freezing_c, strain.frost_per_h, strain.cocoon_frost_per_day], axis=1
     )
     food = np.require(habitat.food_kg, float, ("C", "W"))
-    _course(hourly, food, where, hours_per_step, at_c, per_day, of_set, eats_at_c, eats_per_day, wet, limits, out)
+    deal(
+        _course, len(where), hourly, food, where, hours_per_step, at_c, per_day, of_set, eats_at_c, eats_per_day, wet,
+        limits, out,
+    )  # fmt: skip
     return Course(*out)
 
 
-@nb.njit(cache=True, parallel=True)
-def _course(hourly, food_kg, where, hours, at_c, per_day, of_set, eats_c, eats, wet, limits, out):  # type: ignore[no-untyped-def]
+@nb.njit(cache=True, nogil=True)
+def _course(begun, end, hourly, food_kg, where, hours, at_c, per_day, of_set, eats_c, eats, wet, limits, out):  # type: ignore[no-untyped-def]
     worms_c, cocoons_c, outside_k, frozen, moisture = hourly
     hatch_c, grow_c, lay_c = at_c
     hatch, grow, lay = per_day
-    for s in nb.prange(where.shape[0]):
+    for s in range(begun, end):
         w = where[s]
         death, young, share, freezing_c, frost_per_h, cocoon_frost = of_set[s]
         for step in range(out.shape[2]):

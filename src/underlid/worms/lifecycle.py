@@ -21,6 +21,7 @@ import numba as nb
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from underlid.threads import deal
 from underlid.worms.chain import enter, move_on, pace_of, room_for
 from underlid.worms.chance import LEAN, begin, binomial, poisson
 
@@ -131,7 +132,7 @@ def live(
     lives = Lives(
         np.empty((bins, states, 5), np.int64), np.empty((bins, states, 6), np.int64), np.empty((bins, states, 3))
     )
-    _live(rows, food, course, colony, seed, replicates, lives.stages, lives.ledger, lives.kg)
+    deal(_live, bins, rows, food, course, colony, seed, replicates, lives.stages, lives.ledger, lives.kg)
     return lives
 
 
@@ -155,13 +156,13 @@ def _plain(numbers: Array) -> Array:
     return np.require(numbers, float, ("C", "W"))
 
 
-@nb.njit(cache=True, parallel=True)
-def _live(rows, food_kg, course, colony, seed, replicates, stages, ledger, kg):  # type: ignore[no-untyped-def]
-    for b in nb.prange(stages.shape[0]):
-        s = np.int64(b) // replicates
+@nb.njit(cache=True, nogil=True)
+def _live(begun, end, rows, food_kg, course, colony, seed, replicates, stages, ledger, kg):  # type: ignore[no-untyped-def]
+    for b in range(begun, end):
+        s = b // replicates
         c = s if course.laid.shape[0] > 1 else 0
         stream = np.empty(1, np.uint64)
-        begin(stream, seed, s, np.int64(b) % replicates)
+        begin(stream, seed, s, b % replicates)
         row, store = rows[s].copy(), np.array([food_kg[s], 0.0])
         _life(row, store, course, c, colony, s, stream, workroom(), stages[b], ledger[b], kg[b])
 
