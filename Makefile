@@ -24,13 +24,15 @@ $(VENV)/bin/python:
 
 $(VENV)/.base: requirements.lock pyproject.toml | $(VENV)/bin/python
 	@echo "== installing underlid and its locked packages (once; needs the network)"
-	@$(BIN)/python -m pip install -q -r requirements.lock
+	@$(BIN)/python -m pip install -q --no-compile -r requirements.lock
+	@$(BIN)/python -m compileall -qq -j 0 $(VENV)/lib || true  # on all cores; pip would use one
 	@$(BIN)/python -m pip install -q --no-deps --no-build-isolation -e .
 	@touch $@
 
 $(VENV)/.dev: requirements-dev.lock $(VENV)/.base
 	@echo "== installing the locked packages for tests (once; needs the network)"
-	@$(BIN)/python -m pip install -q -r requirements-dev.lock
+	@$(BIN)/python -m pip install -q --no-compile -r requirements-dev.lock
+	@$(BIN)/python -m compileall -qq -j 0 $(VENV)/lib || true
 	@touch $@
 
 demo: $(VENV)/.base .build/compiled  ## set up, then run the main job on invented bins over real weather; writes demo/
@@ -41,13 +43,16 @@ demo: $(VENV)/.base .build/compiled  ## set up, then run the main job on invente
 .build/compiled: $(shell find src -name '*.py')
 	@mkdir -p .build && find src -name '*.nb[ci]' -delete && touch $@
 
+# Two processes keep two cores busy: threads of linear algebra beside them would only wait for each other.
+PYTEST_ON_ALL_CORES = OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -q -n 2 --dist loadfile
+
 test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test
 	@echo "== ruff"
 	@$(BIN)/ruff check -q src tests tools
 	@$(BIN)/ruff format -q --check src tests tools
 	@echo "== pytest, and mypy beside it"
 	@mkdir -p .build; ( $(BIN)/mypy >.build/mypy.txt 2>&1; echo $$? >.build/mypy.code ) & \
-	  $(BIN)/python -m pytest -q -n 2 --dist loadfile $(PYTEST); tests=$$?; wait; \
+	  $(PYTEST_ON_ALL_CORES) $(PYTEST); tests=$$?; wait; \
 	  cat .build/mypy.txt; [ $$tests = 0 ] || exit $$tests; exit $$(cat .build/mypy.code)
 
 calibration: $(VENV)/.dev .build/compiled  ## simulate journals and trials with a known truth, count how often ranges and verdicts are right; writes docs/calibration.md
@@ -78,7 +83,7 @@ bench-fleet: $(VENV)/.dev .build/compiled  ## a thousand and ten thousand made-u
 	@$(BIN)/python tools/bench_fleet.py --bins 1000,10000 --workers 1,2
 
 test-postgresql: $(VENV)/.dev .build/compiled  ## run the tests that keep a journal again, with records in PostgreSQL
-	@$(BIN)/python -m pytest -q -n 2 --dist loadfile --store postgresql $(PYTEST)
+	@$(PYTEST_ON_ALL_CORES) --store postgresql $(PYTEST)
 
 phones: $(VENV)/.dev .build/compiled  ## fifty phones on one journal for a minute, and how long each page of the demo takes
 	@$(BIN)/python tools/bench_phones.py

@@ -5,8 +5,10 @@ it. So the files that compile come first, those of one kind apart in time; then 
 begun when the other workers are done; then all others as they are found.
 """
 
+import os
 from pathlib import Path
 
+import numba
 import pytest
 
 from tests import on_postgresql
@@ -36,6 +38,8 @@ PLACE = {name: place for place, name in enumerate(COMPILE + LONG)}
 
 def pytest_configure(config: pytest.Config) -> None:
     config.option.loadscopereorder = False  # workers take the files in this order, not by their number of tests
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        numba.set_num_threads(1)  # several workers have all cores; tests of threads say how many they mean
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -25,9 +25,9 @@ def deal(compiled: Callable[..., None], count: int, *arguments: Any) -> None:
     """
     threads = min(nb.get_num_threads(), count)
     if threads < 2:
-        return compiled(0, count, *arguments)
+        compiled(0, count, *arguments)
+        return
     bounds = np.linspace(0, count, min(count, STRETCHES_EACH * threads) + 1).astype(int).tolist()
     with ThreadPoolExecutor(threads) as pool:
         for _ in pool.map(lambda stretch: compiled(*stretch, *arguments), pairwise(bounds)):
             pass
-    return None

@@ -118,7 +118,7 @@ def test_a_chance_never_met_still_has_an_error():
 def test_the_same_seed_gives_the_same_bytes_on_any_number_of_threads():
     vague = scene(founders=VagueAmount(20, 30, "1", "between", "20 to 30"), sampled=0.1)
     threads, found = nb.get_num_threads(), []
-    for number in (1, threads):
+    for number in (1, nb.config.NUMBA_NUM_THREADS):  # type: ignore[attr-defined]
         nb.set_num_threads(number)
         found.append(simulate(vague, 2, 30, (60, DAYS), (1.0, 0.5), 4).tobytes())
     nb.set_num_threads(threads)

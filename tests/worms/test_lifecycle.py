@@ -274,7 +274,7 @@ def test_the_same_seed_gives_the_same_lives_on_any_number_of_threads():
     try:
         nb.set_num_threads(1)
         one = busy(3, 8)
-        nb.set_num_threads(min(2, before))
+        nb.set_num_threads(nb.config.NUMBA_NUM_THREADS)  # type: ignore[attr-defined]
         two = busy(3, 8)
     finally:
         nb.set_num_threads(before)

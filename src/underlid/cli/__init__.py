@@ -9,10 +9,10 @@ EXIT_BAD_INPUT = 2
 
 def main() -> None:
     """Run the command line; what the keeper can mend is said in one sentence, with exit code 2."""
-    from underlid.cli.app import app
+    from underlid.cli.app import command
 
     try:
-        app()
+        command()
     except ValueError as error:
         # Our own named errors are sentences for the keeper; any other ValueError is a fault of ours.
         if not type(error).__module__.startswith("underlid."):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import typer
+from typer.main import get_command
 
 from underlid.cli import (
     answers,
@@ -82,3 +83,5 @@ app.command("merge")(merge.merge)
 app.command("serve")(serve.serve)
 app.command("demo")(answers.demo)
 app.add_typer(weather.app, name="weather")
+
+command = get_command(app)  # which takes a while to put together, and is the same for each call in a process

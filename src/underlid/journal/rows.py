@@ -13,6 +13,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields
 from datetime import datetime
+from functools import cache
 from typing import Any, Literal, TypeVar, cast, get_args, get_origin, get_type_hints
 
 from underlid.journal.errors import Unstorable
@@ -71,11 +72,13 @@ SHAPES: dict[type, dict[str, Any]] = {
 }
 
 
+@cache
 def is_amount(hint: object) -> bool:
     """Whether a field of this type is a vague amount, optional or not."""
     return hint is VagueAmount or VagueAmount in get_args(hint)
 
 
+@cache
 def choices(hint: object) -> tuple[str, ...]:
     """Return the words that a field of this type may hold; empty if any text will do."""
     if get_origin(hint) is Literal:
@@ -238,7 +241,7 @@ def _text(value: Any, most: int = MAX_TEXT) -> str:
 
 def is_text(value: str) -> bool:
     """Whether every store can hold a text: no NUL, which PostgreSQL has not, and no half of a letter."""
-    return "\0" not in value and not any("\ud800" <= letter <= "\udfff" for letter in value)
+    return "\0" not in value and (value.isascii() or not any("\ud800" <= letter <= "\udfff" for letter in value))
 
 
 def check_name(field: str, record: Storable) -> None:
