@@ -193,6 +193,16 @@ class Run:
     workers_mb: float = 0.0
     digest: str = ""
 
+    @property
+    def each_s(self) -> float:
+        """Processor time a bin."""
+        return self.invent_s + self.fit_s + self.outlook_s
+
+    @property
+    def busy(self) -> float:
+        """Share of the processes' time that was processor time."""
+        return self.each_s * self.bins / (self.seconds * self.workers)
+
 
 def measure(bins: int, count: int, rows: Path) -> Run:
     """Do so many bins, or those of them that an interrupted run has not done, keeping a line of each in `rows`.
@@ -265,7 +275,7 @@ def kept_in_kb(number: int = 0) -> float:
 def report(runs: list[Run], beside: list[Row], kept_kb: float) -> str:
     table = "\n".join(
         f"| {run.bins:,} | {run.workers} | {run.seconds:,.0f} | {1000 * run.seconds * run.workers / run.bins:.0f} | "
-        f"{run.fit_s:.2f} | {run.outlook_s:.3f} | {run.memory_mb:.0f} | "
+        f"{run.fit_s:.2f} | {run.outlook_s:.3f} | {run.busy:.0%} | {run.memory_mb:.0f} | "
         f"{'–' if run.workers == 1 else f'{run.workers_mb:.0f}'} |"
         for run in runs
     )
@@ -280,12 +290,13 @@ up to twenty days, a truth drawn from the prior and stepped on a finer grid
 ({TRUE_GRID[0]} x {TRUE_GRID[1]} x {TRUE_GRID[2]} cells) than the quick fit's. Then it is fitted quickly and looked at
 {AHEAD} days ahead, with the true weather as forecast, as `underlid fleet` does.
 
-| bins | processes | seconds | ms of a core a bin | fit, s a bin | outlook, s a bin | memory, MB | largest worker, MB |
-|---|---|---|---|---|---|---|---|
+| bins | processes | seconds | ms of a core a bin | fit, s a bin | outlook, s | busy | memory, MB | largest worker, MB |
+|---|---|---|---|---|---|---|---|---|
 {table}
 
 Seconds and milliseconds hold the inventing of the bin and its truth, {last.invent_s:.2f} s a bin, which a real fleet
-does not need. Fit and outlook are processor time.
+does not need. Fit and outlook are processor time. Busy is the share of the processes' time in which they had a
+processor: the rest is handing out and waiting, also for other work where the machine did some.
 
 - {_growth(runs)}
 - {_same(runs)}
@@ -308,13 +319,21 @@ Laying out a journal's bins is done by one process and not counted here; at a mi
 
 
 def _growth(runs: list[Run]) -> str:
-    alone = sorted((run for run in runs if run.workers == runs[-1].workers), key=lambda run: run.bins)
-    if alone[0].bins == alone[-1].bins:
+    told = []
+    for many in sorted({run.workers for run in runs}):
+        ordered = sorted((run for run in runs if run.workers == many), key=lambda run: run.bins)
+        least, most = ordered[0], ordered[-1]
+        if least.bins != most.bins:
+            told.append(
+                f"on {many} by a factor of {most.each_s / least.each_s:.2f} (and the seconds on the clock by "
+                f"{most.seconds / most.bins / (least.seconds / least.bins):.2f})"
+            )
+    if not told:
         return "Only one size was run: how the cost grows was not measured."
-    ratio = (alone[-1].seconds / alone[-1].bins) / (alone[0].seconds / alone[0].bins)
+    sizes = sorted({run.bins for run in runs})
     return (
-        f"From {alone[0].bins:,} to {alone[-1].bins:,} bins the time for each changed by a factor of {ratio:.2f}; 1 "
-        "would be growth in proportion."
+        f"From {sizes[0]:,} to {sizes[-1]:,} bins the processor time for each changed {', '.join(told)}; 1 would be "
+        "growth in proportion."
     )
 
 

@@ -3,6 +3,7 @@
 import itertools
 import shutil
 import warnings
+from dataclasses import replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -77,3 +78,12 @@ def client(settings):
     with TestClient(app, base_url=HERE, client=("127.0.0.1", 50000)) as made:
         made.headers["X-CSRF-Token"] = csrf_token(app.state.devices.secret, "this computer")
         yield made
+
+
+def add_bins(folder, names):
+    """More bins like the one there is."""
+    with Journal.open(folder) as book:
+        north = book.bin("north")
+        for name in names:
+            layers = tuple(replace(one, id=f"{name}-{one.id}") for one in north.layers)
+            book.add_bin(replace(north, id=f"bin-{name}", name=name, layers=layers))

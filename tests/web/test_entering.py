@@ -14,6 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
+from tests.web.conftest import add_bins
 from underlid.entry import describe, parse_line
 from underlid.entry.withdrawal import withdrawn
 from underlid.journal.errors import JournalBusy
@@ -22,6 +23,7 @@ from underlid.records import Feeding, Note, Reading, SampleCount, Sighting
 from underlid.web import sent
 from underlid.web.app import create_app
 from underlid.web.meant import csrf_token
+from underlid.web.parts import LEAF
 from underlid.web.settings import Settings
 
 NOW = datetime(2026, 2, 3, 21, tzinfo=UTC)
@@ -286,6 +288,32 @@ def test_an_alarm_may_need_earlier_entries_too(client):
 def test_an_alarm_stands_on_the_list_and_at_the_bin(client):
     post(client, "middle 36 C")
     assert all("For the animals’ sake" in client.get(path).text for path in ("/", "/bins/north/enter"))
+
+
+def listed(client, path="/"):
+    return re.findall(r'<h2 id="bin-\d+">(.*?)</h2>', client.get(path).text)
+
+
+def test_of_many_bins_those_with_an_alarm_come_first_and_each_is_on_one_page(client, journal):
+    names = [f"bin {number:02d}" for number in range(LEAF + 10)]
+    add_bins(journal, names)
+    before = [*names, "north"]  # started together, so by name
+    assert listed(client) == before[:LEAF]
+    assert listed(client, "/?leaf=2") == listed(client, "/?leaf=99") == before[LEAF:]
+    post(client, "middle 36 C")
+    assert [*listed(client), *listed(client, "/?leaf=2")] == ["north", *names]
+    assert "Page 2 of 2" in client.get("/?leaf=2").text
+
+
+def test_a_bin_is_found_by_its_name(client, journal):
+    assert 'role="search"' not in client.get("/").text
+    add_bins(journal, [f"{wood} & {number}" for wood in ("Ash", "elm") for number in range(LEAF)])
+    assert listed(client, "/?find=aSH+") == [f"Ash &amp; {number}" for number in sorted(range(LEAF), key=str)]
+    further = client.get("/?find=%26").text
+    assert 'href="/?leaf=2&amp;find=%26"' in further
+    nobody = client.get("/?find=%3Cscript%3E").text
+    assert "No bin has a name that holds “&lt;script&gt;”" in nobody
+    assert client.get("/?find=" + 201 * "x").status_code == 422
 
 
 # --- pages -----------------------------------------------------------------------------------------------

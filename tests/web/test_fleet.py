@@ -12,17 +12,17 @@ import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
-from tests.web.conftest import HERE, NOW
+from tests.web.conftest import HERE, NOW, add_bins
 from tests.web.test_keepers import club, club_begun, device  # noqa: F401
 from underlid.entry import parse_line
 from underlid.fleet import Ahead, Alert, NotTold, Told
 from underlid.journal.store import Journal
 from underlid.web import looking
 from underlid.web.app import create_app
-from underlid.web.fleet import LEAF
 from underlid.web.kept import weather_files
 from underlid.web.looking import LOT, MOST_IN_VAIN, Look, Looking, as_given, looked, looks
 from underlid.web.meant import csrf_token
+from underlid.web.parts import LEAF
 from underlid.web.work import MOST_WAITING, Worker
 
 PATIENCE_S = 60
@@ -36,14 +36,6 @@ SILENT = Alert("silent", None, "read", "No reading for 40 days: look in and read
 def told(bin, *alerts, ahead=AHEAD):
     settled = UNSETTLED not in alerts
     return Told(bin, alerts, ahead, 12, 30.0 if settled else 5.0, settled, False, ("Calm air is assumed.",))
-
-
-def add_bins(folder, names):
-    with Journal.open(folder) as book:
-        north = book.bin("north")
-        for name in names:
-            layers = tuple(replace(one, id=f"{name}-{one.id}") for one in north.layers)
-            book.add_bin(replace(north, id=f"bin-{name}", name=name, layers=layers))
 
 
 def note(folder, bin, line, number):

@@ -6,6 +6,8 @@ Every tap composes words for the same grammar that reads a typed line, so there 
 from __future__ import annotations
 
 import json
+from collections import defaultdict
+from contextlib import suppress
 from datetime import datetime, timedelta
 from typing import Annotated, Any
 from urllib.parse import quote
@@ -23,7 +25,18 @@ from underlid.quantity.show import show_when
 from underlid.records import BASES, SITINGS, STAGES, AnyEntry, Bin, Reading
 from underlid.web import writing
 from underlid.web.keepers import started_by
-from underlid.web.parts import STATIC, JournalPart, SettingsPart, now_in, page, static_path
+from underlid.web.parts import (
+    FIND_FROM,
+    STATIC,
+    Find,
+    JournalPart,
+    LeafNumber,
+    SettingsPart,
+    now_in,
+    page,
+    static_path,
+    turned_to,
+)
 from underlid.web.sent import KeyTaken, Stored, alarms_of, read_words, store, stored_under, withdraw
 from underlid.web.starting import BinWords, start
 from underlid.web.writing import LATEST, BinName, sentence_of, status_for, status_of_new
@@ -38,14 +51,36 @@ SHELL = ("style.css", "icon.svg", "queue.js", "at_bin.js", "bin.js")
 
 
 @router.get("/", include_in_schema=False)
-def bins_page(request: Request, settings: SettingsPart) -> Response:
-    """Every bin, with what asks for care; a journal without bins goes straight to starting one."""
-    try:
-        with Journal.open(settings.journal) as journal:
-            shown = [_card(journal, record, now_in(settings, record)) for record in journal.bins()]
-    except NoJournal:
-        shown = []
-    return page(request, "bins.html", bins=shown) if shown else RedirectResponse("/new", 303)
+def bins_page(request: Request, settings: SettingsPart, leaf: LeafNumber = 1, find: Find = "") -> Response:
+    """Every bin, those that ask for care first; a journal without bins goes straight to starting one."""
+    entries: dict[str, list[AnyEntry]] = defaultdict(list)
+    alarms: dict[str, tuple[str, ...]] = {}
+    records: tuple[Bin, ...] = ()
+    with suppress(NoJournal), Journal.open(settings.journal) as journal:
+        records = journal.bins()
+        for entry in journal.entries():  # all at once: to ask for those of each of many bins takes far longer
+            entries[entry.bin].append(entry)
+        for record in records:
+            alarms[record.name] = alarms_of(journal, record, entries[record.name], now_in(settings, record))
+    if not records:
+        return RedirectResponse("/new", 303)
+    find = find.strip()
+    found = [record for record in records if find.casefold() in record.name.casefold()]
+    found.sort(key=lambda record: not alarms[record.name])  # in their order otherwise
+    leafed, leaf, leaves = turned_to(found, leaf)
+    shown = [
+        {
+            "name": record.name,
+            "age": _age(record, now_in(settings, record)),
+            "latest": [describe(one) for one in entries[record.name][:-4:-1]],
+            "alarms": alarms[record.name],
+        }
+        for record in leafed
+    ]
+    return page(
+        request, "bins.html", bins=shown, leaf=leaf, leaves=leaves, find=find, count=len(found),
+        findable=len(records) >= FIND_FROM,
+    )  # fmt: skip
 
 
 @router.get("/new", include_in_schema=False)
@@ -166,16 +201,6 @@ def manifest() -> Response:
 
 
 # --- inside ----------------------------------------------------------------------------------------------
-
-
-def _card(journal: Journal, record: Bin, now: datetime) -> dict[str, object]:
-    entries = journal.entries(record.name)
-    return {
-        "name": record.name,
-        "age": _age(record, now),
-        "latest": [describe(one) for one in entries[:-4:-1]],
-        "alarms": alarms_of(journal, record, entries, now),
-    }
 
 
 def _age(record: Bin, now: datetime) -> str:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from underlid.fleet import Ahead, Alert, Kind, NotTold, Points, chance_words
@@ -19,14 +19,12 @@ from underlid.web.asked import Strict
 from underlid.web.guard import device_of
 from underlid.web.kept import Age, ago, weather_files
 from underlid.web.looking import NO_WEATHER, Look, Looking, NeedsWeather, Round, looks
-from underlid.web.parts import JournalPart, SettingsPart, page
+from underlid.web.parts import FIND_FROM, Find, JournalPart, LeafNumber, SettingsPart, page, turned_to
 from underlid.web.settings import Settings
 
 router = APIRouter()
 
-LEAF = 50  # bins that are shown at once
 COLDEST, WARMEST = "Middle, coldest hour", "Middle, warmest hour"
-FIND_FROM = 12  # bins from which one is looked for by name: our judgement
 
 #: What heads an alert.
 HEADS: dict[Kind, str] = {
@@ -108,8 +106,8 @@ def fleet_page(
     request: Request,
     settings: SettingsPart,
     only: Only = "all",
-    leaf: Annotated[int, Query(ge=1, le=100_000)] = 1,
-    find: Annotated[str, Query(max_length=200)] = "",
+    leaf: LeafNumber = 1,
+    find: Find = "",
 ) -> Response:
     """Every bin's latest look, worst first; nothing is computed for it."""
     try:
@@ -119,16 +117,15 @@ def fleet_page(
         counts, keepers = {}, {}
     now = settings.now()
     rows = _rows(counts, settings, now)
-    asked = find.strip().casefold()
-    found = [row for row in rows if row.within(only) and asked in row.bin.casefold()]
-    leaves = max(1, -(-len(found) // LEAF))
-    leaf = min(leaf, leaves)
+    find = find.strip()
+    found = [row for row in rows if row.within(only) and find.casefold() in row.bin.casefold()]
+    leafed, leaf, leaves = turned_to(found, leaf)
     device = device_of(request)
     asker = None if device is None else keepers.get(device.keeper)
     return page(
-        request, "fleet.html", many=len(rows), tiles=_tiles(rows, only), only=only, find=find.strip(),
+        request, "fleet.html", many=len(rows), tiles=_tiles(rows, only), only=only, find=find,
         called=NARROWED[only], leaf=leaf, leaves=leaves, count=len(found), groups=GROUPS, heads=HEADS,
-        shown=_grouped(found[(leaf - 1) * LEAF : leaf * LEAF]), ages=_ages(rows), findable=len(rows) >= FIND_FROM,
+        shown=_grouped(leafed), ages=_ages(rows), findable=len(rows) >= FIND_FROM,
         stale=sum(row.age is not None and row.age.weather_changed for row in rows), one=next(iter(counts), None),
         no_weather=NO_WEATHER if settings.weather is None else "", going=_looking(request).last(),
         may=device is None or not keepers or (asker is not None and asker.role != "reader"),

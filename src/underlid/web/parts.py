@@ -9,10 +9,10 @@ from datetime import datetime
 from functools import cache
 from importlib.resources import files
 from threading import Lock
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 from zoneinfo import ZoneInfo
 
-from fastapi import Depends, Request
+from fastapi import Depends, Query, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -20,6 +20,12 @@ from underlid.journal.errors import JournalError
 from underlid.journal.store import Journal
 from underlid.records import Bin
 from underlid.web.settings import Settings
+
+LEAF = 50  # bins that are shown at once
+FIND_FROM = 12  # bins from which one is looked for by name: our judgement
+LeafNumber = Annotated[int, Query(ge=1, le=100_000)]
+Find = Annotated[str, Query(max_length=200)]
+Listed = TypeVar("Listed")
 
 #: Writers of this process take turns: the lock of the file itself is not first come, first served.
 TURN = Lock()
@@ -44,6 +50,13 @@ JournalPart = Annotated[Journal, Depends(journal_of)]
 def now_in(settings: Settings, record: Bin) -> datetime:
     """The clock in the bin's own zone."""
     return settings.now().astimezone(ZoneInfo(record.timezone))
+
+
+def turned_to(found: list[Listed], leaf: int) -> tuple[list[Listed], int, int]:
+    """What stands on a leaf of a long list, which leaf that is (the last, if it asks for one beyond), and how many."""
+    leaves = max(1, -(-len(found) // LEAF))
+    leaf = min(leaf, leaves)
+    return found[(leaf - 1) * LEAF : leaf * LEAF], leaf, leaves
 
 
 @cache
