@@ -9,7 +9,7 @@ import pytest
 from tests.fit.journals import BEGIN, HOME
 from underlid.fit.quick import QuickPosterior
 from underlid.fit.study import fit_case
-from underlid.fleet import Alert, Told, fleet
+from underlid.fleet import Ahead, Alert, Told, fleet
 from underlid.journal.store import Journal
 from underlid.quantity.amount import VagueAmount
 from underlid.quantity.when import VagueTime
@@ -69,7 +69,7 @@ def test_frost_ahead_is_an_alert_with_its_chance(journal, weather):
     found = fleet(journal, weather, NOW, bins=["beech"]).told[0]
     assert found.ahead is not None
     assert found.ahead.coldest_c[0] < 0
-    assert {"freezing", "no refuge"} <= {one.kind for one in found.alerts if one.provenance == "predicted"}
+    assert {"freezing", "little refuge"} <= {one.kind for one in found.alerts if one.provenance == "predicted"}
     for one in found.alerts:
         if one.provenance == "predicted":
             assert f"{one.chance:.0%}" in one.says
@@ -101,21 +101,23 @@ def test_two_processes_give_what_one_does(journal, weather, tmp_path):
     assert together == alone
 
 
-def test_the_worst_is_first_and_equals_go_by_name(journal, weather):
+def test_the_worst_is_first_and_of_equals_the_coldest(journal, weather):
     journal.add([reading("beech", 24 * 19, 45.0, 50)])  # beyond what any worm stands: a stop rule
     found = fleet(journal, weather, NOW)
     assert found.told[0].bin == "beech"
     assert found.told[0].alerts[0].kind == "stop rule"
     assert found.told[0].alerts[0].provenance == "read"
-    badness = [one.badness for one in found.told]
-    assert badness == sorted(badness, reverse=True)
+    assert [one.order for one in found.told] == sorted(one.order for one in found.told)
 
 
 def test_badness_weighs_the_chance():
     likely, seldom = (Alert("freezing", chance, "predicted", "") for chance in (0.9, 0.2))
     assert likely.badness > seldom.badness
     told = Told("ash", (likely, seldom), None, 0, 1.0, True, False, ())
-    assert told.badness == (likely.badness, likely.badness + seldom.badness)
+    assert told.order == (-likely.badness, -likely.badness - seldom.badness, 0.0)
+    ahead = Ahead(NOW, (-9.0, -5.0, -2.0), (1.0, 2.0, 3.0), (0.5, 0.6, 0.7), (0.6, 0.7, 0.8))
+    mild = replace(ahead, coldest_c=(-3.0, -2.0, -1.0))
+    assert replace(told, ahead=ahead).order < replace(told, ahead=mild).order
 
 
 def test_a_long_silence_is_told(journal, weather, monkeypatch):

@@ -37,13 +37,15 @@ SILENT_DAYS = 30  # without a reading, after which that is told: our judgement
 FREEZES_C = 0.0
 MADE_BY = (("fit", frozenset({"quick"})),)
 
-Kind = Literal["stop rule", "freezing", "no refuge", "too hot", "too dry", "too wet", "misfit", "unsettled", "silent"]
+Kind = Literal[
+    "stop rule", "freezing", "little refuge", "too hot", "too dry", "too wet", "misfit", "unsettled", "silent"
+]  # fmt: skip
 Provenance = Literal["read", "estimated", "predicted"]
 
 #: How bad each is, if it is sure; worst first is by this times the chance: our judgement.
 WEIGHT: dict[Kind, float] = {
-    "stop rule": 1.0, "freezing": 0.9, "no refuge": 0.9, "too hot": 0.9, "too dry": 0.5, "too wet": 0.5, "misfit": 0.3,
-    "unsettled": 0.2, "silent": 0.1,
+    "stop rule": 1.0, "freezing": 0.9, "little refuge": 0.9, "too hot": 0.9, "too dry": 0.5, "too wet": 0.5,
+    "misfit": 0.3, "unsettled": 0.2, "silent": 0.1,
 }  # fmt: skip
 
 Points = tuple[float, float, float]
@@ -95,9 +97,10 @@ class Told:
     notes: tuple[str, ...]
 
     @property
-    def badness(self) -> tuple[float, float]:
-        """The worst alert first, then all together."""
-        return max((one.badness for one in self.alerts), default=0.0), sum(one.badness for one in self.alerts)
+    def order(self) -> tuple[float, float, float]:
+        """Worst first: by the worst alert, then by all together, then by the coldest hour [degC]."""
+        each = [one.badness for one in self.alerts]
+        return -max(each, default=0.0), -sum(each), 0.0 if self.ahead is None else self.ahead.coldest_c[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +203,7 @@ def fleet(
             else:
                 told.append(done.told)
     progress(1.0)
-    told.sort(key=lambda one: (tuple(-each for each in one.badness), one.bin))
+    told.sort(key=lambda one: (one.order, one.bin))
     return Fleet(now, days, tuple(told), tuple(sorted(refused, key=lambda one: one.bin)), fitted)
 
 
@@ -291,7 +294,7 @@ def _predicted(of: Study, begin: int) -> Iterator[Alert]:
     hot = outlook.band_c[1]
     for what, chance, says in (
         ("freezing", float((middle.min(axis=1) < FREEZES_C).mean()), f"the middle falls below {_both(FREEZES_C)}"),
-        ("no refuge", small, f"less than {REFUGE_SHARE:.0%} of the bedding stays within what the worms tolerate"),
+        ("little refuge", small, f"less than {REFUGE_SHARE:.0%} of the bedding stays within what the worms tolerate"),
         ("too hot", float((middle.max(axis=1) > hot).mean()), f"the middle rises above {_both(hot)}"),
         ("too dry", dry, f"the bedding gets drier than {low:.0%} water"),
         ("too wet", wet, f"the bedding gets wetter than {high:.0%} water"),

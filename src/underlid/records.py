@@ -189,7 +189,7 @@ class Keeper:
     shown_as: str = ""
     latitude: float | None = None
     longitude: float | None = None
-    place: PlaceShown = "0.1 degree"
+    place: PlaceShown = "not told"
     photos: PhotosShown = "private"
     noted_at: datetime
 

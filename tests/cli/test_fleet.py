@@ -28,6 +28,9 @@ def test_a_table_worst_first_then_how_many(both):
     assert "°F" in told.out
     assert "2 bins:" in told.out
     assert "2 fitted anew" in told.out
+    said = [line.partition(": ")[2] for line in told.out.splitlines() if line.startswith("Bin")]
+    assert said
+    assert len(set(said)) == len(said), "what is said of both alike stands once"
 
 
 def test_json_has_ranges_chances_and_where_they_come_from(both):
@@ -49,10 +52,14 @@ def test_some_bins_can_be_named_and_an_unknown_one_is_refused(both):
 
 
 def test_a_bin_may_have_weather_of_its_own_and_what_has_none_is_told_why(both, tmp_path):
+    (tmp_path / "none.csv").write_text("nothing")
     told = both("--weather-of", f"south={tmp_path / 'none.csv'}", "--json").json
     assert [one["bin"] for one in told["bins"]] == ["north"]
     assert told["not_told"][0]["bin"] == "south"
     assert "none.csv" in told["not_told"][0]["reason"]
+    missing = both("--weather-of", f"south={tmp_path / 'nowhere.csv'}")
+    assert missing.code == 2
+    assert "there is no file" in missing.err
     refused = both("--weather-of", "south")
     assert refused.code != 0
     assert "north=weather.csv" in refused.err

@@ -128,6 +128,7 @@ def test_a_plan_or_claims_that_no_command_could_read_stay_out(anna):
     ("words", "sentence"),
     [
         (("nowhere",), "There is no journal in nowhere"),
+        (("./journal",), "journal is this journal itself"),
         (("anna", "--rename", "east"), "'east' is not of the form OLD=NEW"),
         (("anna", "--rename", "=x"), "'=x' is not of the form OLD=NEW"),
         (("anna", "--rename", "east=a", "--rename", "east=b"), "“east” two names, “a” and “b”; give it one"),

@@ -28,7 +28,19 @@ def club(with_bin):
 def keepers(club):
     """Ada is shown as A. of the hill and her bin's place to a tenth of a degree; Ben says nothing."""
     for name, more in (
-        ("Ada", ("--role", "steward", "--shown-as", "A. of the hill", "--place", "52.123456,-1.345678")),
+        (
+            "Ada",
+            (
+                "--role",
+                "steward",
+                "--shown-as",
+                "A. of the hill",
+                "--place",
+                "52.123456,-1.345678",
+                "--place-shown",
+                "0.1 degree",
+            ),
+        ),
         ("Ben", ("--role", "keeper", "--bins", "south, by the wall")),
     ):
         assert club("keeper", name, *more, *AT).code == 0
@@ -57,6 +69,15 @@ def refused(result, *parts):
         assert part in flat(result.err), result.err
 
 
+def test_a_place_is_not_told_until_somebody_says_so(club):
+    assert (
+        club("keeper", "Ada", "--role", "steward", "--place", "52.123456,-1.345678", "--bins", "north", *AT).code == 0
+    )
+    told = flat(club("publish").out)
+    assert "places of bins: 1 (as the keeper's settings say)" in told.partition("Withheld:")[2]
+    assert b"52.1" not in all_bytes()
+
+
 def test_it_writes_both_formats_and_says_what_is_shared_and_what_is_withheld(keepers):
     before = dump()
     made = keepers("publish", "--licence", "cc-by-4.0", "--title", "Bins of the hill")
@@ -64,8 +85,8 @@ def test_it_writes_both_formats_and_says_what_is_shared_and_what_is_withheld(kee
     said = flat(made.out)
     assert "Shared:" in said
     assert "bins: 2" in said
-    assert "places of bins: 1 (to a cell of 0.1 degree, as the keeper chose)" in said
-    assert "names of keepers: 1 (as the keeper chose)" in said
+    assert "places of bins: 1 (to a cell of 0.1 degree, as the keeper's settings say)" in said
+    assert "names of keepers: 1 (the keeper gave none to be shown)" in said
     assert "notes: 1 (words may name people and places)" in said
     assert "none is a wild occurrence" in said
     assert "have the word of each of them" in said

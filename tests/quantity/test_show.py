@@ -81,6 +81,8 @@ def test_canonical_phrases(text: str, canonical: str) -> None:
     [
         ("6 or 7 C", "6 to 7 °C (43 to 45 °F)"),
         ("about 6 C", "about 6 °C (43 °F)"),
+        ("6.5 C or so", "about 6.5 °C (44 °F)"),
+        ("pH about 7.4", "pH about 7.4"),
         ("6 C", "6 °C (43 °F)"),
         ("43F", "6.1 °C (43 °F)"),
         ("6.5 C", "6.5 °C (43.7 °F)"),

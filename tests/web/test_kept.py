@@ -76,8 +76,19 @@ def test_a_view_is_fresh_until_something_changes(tmp_path):
     changed = age_of(made, 3, [weather], NOW)
     assert changed.stale
     assert changed.sentence == "Made just now, before the weather given now."
-    assert age_of(made, 3, [], NOW).weather_changed
+    assert age_of(made, 3, [], NOW).no_weather
 
 
 def test_a_clock_that_was_set_back_makes_no_view_younger_than_now():
     assert age_of(view(), 3, [], NOW - timedelta(days=1)) == Age(NOW, timedelta(), 0, False)
+
+
+def test_where_no_weather_is_given_any_more_a_view_that_has_it_stays(tmp_path):
+    file = tmp_path / "winter.csv"
+    file.write_text("time,temp_c")
+    fuller = view() | {"weather": {"source": "winter.csv", "stamps": stamps([file])}}
+    age = age_of(fuller, 5, [], NOW + timedelta(days=2))
+    assert not age.stale
+    assert age.no_weather
+    assert age.sentence.startswith("Made 2 days ago, before 2 newer entries. Nothing newer can be worked out: ")
+    assert age_of(fuller, 5, [file], NOW + timedelta(days=2)).stale

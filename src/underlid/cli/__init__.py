@@ -5,6 +5,13 @@ from __future__ import annotations
 import sys
 
 EXIT_BAD_INPUT = 2
+OF_FILES: dict[type[OSError], str] = {
+    FileNotFoundError: "There is no file or folder {}: check the path.",
+    PermissionError: "{} may not be read or written: check its permissions, or choose another place.",
+    IsADirectoryError: "{} is a folder: name a file.",
+    NotADirectoryError: "{} is a file: name a folder.",
+    FileExistsError: "{} is there already: choose another name.",
+}
 
 
 def main() -> None:
@@ -20,7 +27,10 @@ def main() -> None:
         _say(str(error))
     except OSError as error:
         where = f" ({error.filename})" if error.filename else ""
-        _say(f"{error.strerror or error}{where}: check the path and its permissions.")
+        plain = OF_FILES.get(type(error)) if error.filename else None
+        _say(
+            plain.format(error.filename) if plain else f"{error.strerror or error}{where}: check the path and its disk."
+        )
     except KeyboardInterrupt:
         sys.exit(130)
 

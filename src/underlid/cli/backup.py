@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -54,7 +55,7 @@ def backup(
         removed = [each.name for each in rotated.removed]
         show_json({**_as_json(made), "removed": removed, "notes": notes})
     else:
-        print(f"{made.folder}: {_sum(made)}, read back and found whole.")
+        print(f"{made.folder}: {_sum(made.rows, len(made.pictures))}, read back and found whole.")
         if rotated.removed:
             count = len(rotated.removed)
             print(f"{'1 backup' if count == 1 else f'{count} backups'} removed; newer ones hold all of it.")
@@ -93,9 +94,11 @@ def restore(
         return
     for sentence in passed:
         print(sentence)
-    print(f"{journal} holds the backup of {done.backup.made_at:%Y-%m-%d %H:%M} again: {_sum(done.backup)}.")
+    held = _sum(done.backup.rows, len(done.backup.pictures))
+    print(f"{journal} holds the backup of {done.backup.made_at:%Y-%m-%d %H:%M} again: {held}.")
     if done.earlier is not None:
-        print(f"What stood there before is kept as {done.earlier.folder}.")
+        stood = _sum(done.earlier.rows, len(done.earlier.pictures))
+        print(f"What stood there before ({stood}) is kept as {done.earlier.folder}.")
     if done.aside is not None:
         print(f"The damaged journal that stood there is kept as it was in {done.aside}.")
     if done.backup.records_in:
@@ -130,8 +133,8 @@ def verify(
         show_json([_verified(name, each) for name, each in found.items()])
     else:
         for name, each in found.items():
-            held = f"{sum(each.rows.values())} rows and {each.pictures} pictures read"
-            print(f"{name}: {held}, {'all as written' if each.good else f'{len(each.problems)} found wrong'}.")
+            judged = "all as written" if each.good else f"{len(each.problems)} found wrong"
+            print(f"{name}: {_sum(each.rows, each.pictures)} read, {judged}.")
             for sentence in each.problems:
                 print(f"  {sentence}")
             for sentence in each.notes:
@@ -162,15 +165,15 @@ def _verified(name: str, found: Verified) -> dict[str, object]:
     }
 
 
-def _sum(made: Backup) -> str:
+def _sum(rows: Mapping[str, int], pictures: int) -> str:
     from underlid.journal.tables import ENTRY_TABLES
     from underlid.quantity.show import many
 
-    entries = sum(made.rows.get(table.name, 0) for table in ENTRY_TABLES.values())
+    entries = sum(rows.get(table.name, 0) for table in ENTRY_TABLES.values())
     parts = (
-        (made.rows.get("bins", 0), "bin", "bins"),
+        (rows.get("bins", 0), "bin", "bins"),
         (entries, "entry", "entries"),
-        (len(made.pictures), "picture", "pictures"),
+        (pictures, "picture", "pictures"),
     )
     return ", ".join(many(*part) for part in parts)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 from zoneinfo import ZoneInfo
@@ -30,6 +31,9 @@ from underlid.cli.options import (
 
 if TYPE_CHECKING:
     from underlid.fleet import Fleet, Points, Told
+
+
+MOST_NAMED = 12  # bins that a sentence names
 
 
 class NoBins(ValueError):
@@ -116,7 +120,22 @@ def _own(words: str, known: object) -> tuple[str, Path]:
     name, sign, file = words.partition("=")
     if not sign or not file or name not in known:  # type: ignore[operator]
         raise NotOneOf(f"--weather-of “{words}” must name a bin of the journal and its file, as “north=weather.csv”.")
+    if not Path(file).is_file():
+        raise NotOneOf(f"--weather-of “{words}”: there is no file {file}.")
     return name, Path(file)
+
+
+def _alike(told: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
+    """The bins of which each sentence is said, in their order."""
+    found: dict[str, list[str]] = {}
+    for name, says in told:
+        found.setdefault(says, []).append(name)
+    return found
+
+
+def _bins(names: list[str]) -> str:
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    return f"{'Bin' if len(names) == 1 else 'Bins'} {', '.join(names[:MOST_NAMED])}{more}"
 
 
 def _print(found: Fleet) -> None:
@@ -130,7 +149,8 @@ def _print(found: Fleet) -> None:
         return f"{low:.1f} to {high:.1f} °C ({to_fahrenheit(low):.0f} to {to_fahrenheit(high):.0f} °F)"
 
     out = console(WIDTH)
-    table = Table("bin", "middle, coldest hour", "warmest hour", "refuge, least", "see to", box=None, pad_edge=False)
+    heads = ("bin", "middle, coldest hour", "middle, warmest", "refuge, least", "to see to")
+    table = Table(*heads, box=None, pad_edge=False)
     for one in found.told:
         ahead = one.ahead
         cells = ("no weather ahead", "", "")
@@ -142,13 +162,21 @@ def _print(found: Fleet) -> None:
         ]
         table.add_row(one.bin, *cells, ", ".join(dict.fromkeys(named)) or "nothing")
     out.print(
-        f"The next {found.days} days, worst first: 5 to 95 % ranges, predicted from a quick fit of each bin; what a "
-        "bin's own outlook says goes before this list."
+        f"The next {found.days} days, worst first (how bad the worst of it is and how likely, then the coldest hour): "
+        "5 to 95 % ranges, predicted from a quick fit of each bin; what a bin's own outlook says goes before this. "
+        "Refuge is the share of the bedding that worms tolerate and can reach."
     )
     out.print(table)
     for one in found.told:
         for each in one.alerts:
-            out.print(each.says if each.kind == "stop rule" else f"Bin {one.bin}: {each.says}")
+            if each.kind == "stop rule":  # whose sentence names the bin
+                out.print(each.says)
+    # What is said of several bins alike stands once.
+    told = [(one.bin, each.says) for one in found.told for each in one.alerts if each.kind != "stop rule"]
+    for says, names in _alike(told).items():
+        out.print(f"{_bins(names)}: {says}")
+    for note, names in _alike((one.bin, note) for one in found.told for note in one.notes).items():
+        out.print(note if len(names) == len(found.told) else f"{_bins(names)}: {note}")
     many, some = len(found.told) + len(found.not_told), sum(bool(one.alerts) for one in found.told)
     out.print(
         f"{many} {'bin' if many == 1 else 'bins'}: {some} to see to, {len(found.told) - some} with nothing told, "

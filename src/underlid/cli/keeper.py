@@ -65,7 +65,7 @@ def keeper(
         str | None,
         typer.Option(
             help="How exactly that is published: “as noted”, “0.01 degree” (about 1 km), “0.1 degree” (about 11 km), "
-            "“1 degree” (about 110 km) or “not told”."
+            "“1 degree” (about 110 km) or “not told”, which it is until something else is said."
         ),
     ] = None,
     photos: Annotated[

@@ -39,7 +39,9 @@ def new(
     bedding: Annotated[
         str, typer.Option(help="Layers from the bottom, e.g. “leaves 10 cm, old horse manure 8 cm”.")
     ] = "not noted",
-    moisture: Annotated[str, typer.Option(help="Moisture of the bedding, e.g. “about 70 %”.")] = "not noted",
+    moisture: Annotated[
+        str, typer.Option(help="Moisture of the bedding, e.g. “about 70 %” or “like a wrung-out sponge”.")
+    ] = "not noted",
     founders: Annotated[str, typer.Option(help="Worms put in, e.g. “a couple of dozen”.")] = "not noted",
     species: Annotated[str, typer.Option(help="Species.")] = "Eisenia fetida",
     started: Annotated[str, typer.Option(help="When the bedding was laid.")] = "today",
@@ -60,6 +62,7 @@ def new(
 ) -> None:
     """Start a bin. Makes the journal too if there is none yet."""
     from underlid.bedding.laying import layers_of
+    from underlid.entry.feel import moisture_by_feel
     from underlid.fit.evidence import situation
     from underlid.journal.errors import NoJournal
     from underlid.journal.store import Journal
@@ -78,7 +81,7 @@ def new(
     except UnknownSpecies as unknown:
         notes.append(f"{unknown} The bin is kept under the name you gave.")
     box = parse_size(size)
-    wet = parse_amount(moisture, expect="%")
+    wet = moisture_by_feel(moisture) or parse_amount(moisture, expect="%")
     laid = layers_of(bedding)
     if wet.kind != "not noted" and not laid:
         raise NotOneOf("--moisture needs to know of what: give the --bedding too, at least its material.")
@@ -232,6 +235,7 @@ def photo(
     now: NowOption = None,
 ) -> None:
     """Keep a picture beside the journal, under its own hash."""
+    from underlid.entry import describe
     from underlid.journal.photos import add_photo
     from underlid.journal.store import Journal
     from underlid.quantity.when import parse_when
@@ -248,7 +252,7 @@ def photo(
             file=kept.file, sha256=kept.sha256,
         )  # fmt: skip
         book.add([entry])
-    print(f"Kept {picture.name} as {kept.file}.")
+    print(without_controls(f"[{entry.id[:SHOWN]}] {describe(entry)}: {picture.name}, kept as {kept.file}."))
 
 
 def _as_json(entry: AnyEntry) -> dict[str, object]:

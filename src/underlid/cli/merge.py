@@ -76,6 +76,8 @@ def merge(
 
     renamed = _pairs(rename or ())
     hand_to = None if keeper is None else (keeper, clock(now, ZoneInfo("UTC")))
+    if folder.resolve() == journal.resolve():
+        raise NotOneOf(f"{folder} is this journal itself: name the folder of another one.")
     incoming = read_incoming(folder)
     with Journal.open(journal) as book:
 

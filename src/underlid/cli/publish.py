@@ -72,6 +72,8 @@ def publish(
     from underlid.files import write_whole
     from underlid.journal.store import Journal
 
+    if out.exists() and not out.is_dir():
+        raise NotOneOf(f"--out {out} is a file: name a folder, which is made if there is none.")
     about = About(title or TITLE, None if licence is None else named(licence))
     asked = _formats(formats or ())
     moment = None if as_of is None else clock(as_of, zone(None))

@@ -12,7 +12,8 @@ from underlid.club.place import place_of
 from underlid.quantity.amount import VagueAmount
 from underlid.records import AnyEntry, Bin, Claim, Feeding, Keeper, Note, Photo, Reading, SampleCount, Sighting
 
-CHOSEN = "as the keeper chose"
+CHOSEN = "as the keeper's settings say"
+NO_NAME = "the keeper gave none to be shown"
 NO_KEEPERS = "the journal names no keepers, so nobody has said that it may be told"
 NOBODYS = "the bin is nobody's in particular"
 WORDS = "words may name people and places"
@@ -58,7 +59,7 @@ def account(
     ]  # fmt: skip
     withheld = [
         *_grouped("places of bins", mine, lambda each: nobodys if each is None else _place_withheld(each)),
-        *_grouped("names of keepers", mine, lambda each: nobodys if each is None else "" if _named(each) else CHOSEN),
+        *_grouped("names of keepers", mine, lambda each: nobodys if each is None else "" if _named(each) else NO_NAME),
         Item("photos", photos - pictures, "private"),
         Item("instruments", instruments, "the name of a keeper or a bin stands in them"),
         Item("species of bins", species, "not noted as a scientific name of two words"),
@@ -127,6 +128,6 @@ def _place_told(keeper: Keeper | None) -> str:
 
 
 def _place_withheld(keeper: Keeper) -> str:
-    if keeper.place == "not told":
-        return CHOSEN
-    return "none was noted" if keeper.latitude is None or keeper.longitude is None else ""
+    if keeper.latitude is None or keeper.longitude is None:
+        return "none was noted"
+    return CHOSEN if keeper.place == "not told" else ""

@@ -31,7 +31,7 @@ class JournalExists(JournalError):
 
 class NotAJournal(JournalError):
     """{path} is not an underlid journal ({detail}): name the folder that holds the right one,
-    or keep it as it is and go on from your latest backup."""
+    or keep it as it is and go on from your latest backup (underlid restore BACKUPS --replace)."""
 
 
 class NewerJournal(JournalError):
@@ -40,7 +40,8 @@ class NewerJournal(JournalError):
 
 
 class DamagedJournal(JournalError):
-    """{path} is damaged ({detail}): keep a copy of it as it is, then go on from your latest backup."""
+    """{path} is damaged ({detail}): go on from your latest backup with underlid restore BACKUPS --replace,
+    which keeps the damaged one beside it."""
 
 
 class UnwritableFolder(JournalError):

@@ -30,6 +30,11 @@ from underlid.journal.verify import verify
 LOGS = (f"{FILE}-wal", f"{FILE}-shm", f"{FILE}-journal")  # what SQLite keeps beside a file in use
 
 
+class JournalStands(JournalExists):
+    """There is a journal in {folder}: with --replace the backup takes its place, and what stands there is kept; or
+    choose another folder."""
+
+
 class LogWithoutJournal(JournalError):
     """{folder} holds {file} without journal.sqlite, and it may hold entries: move it away, or choose another folder."""
 
@@ -64,7 +69,7 @@ def restore_backup(source: Path, folder: Path, now: datetime, save: Callable[[],
         _not_on_a_server(folder)
         stands = _stands(folder)
         if stands and save is None:
-            raise JournalExists(folder=folder)
+            raise JournalStands(folder=folder)
         if not stands and not (folder / FILE).exists():
             if logs := [name for name in LOGS if (folder / name).exists()]:
                 raise LogWithoutJournal(folder=folder, file=logs[0])

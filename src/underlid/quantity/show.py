@@ -10,6 +10,7 @@ from underlid.quantity.units import to_fahrenheit
 from underlid.quantity.when import VagueTime
 
 _WRITTEN = {"degC": " C", "1": ""}
+OFF = 0.1  # of its width, by which the middle of an interval may be rounded: our judgement
 _LEAD = {"exact": "exactly ", "about": "about ", "between": ""}
 
 
@@ -114,8 +115,11 @@ def _interval(amount: VagueAmount, low: float, high: float, *, fahrenheit: bool 
             places = _places(high - low) if fahrenheit else max(1, _places(high - low))
             return " to ".join(dict.fromkeys((_number(low, places), _number(high, places))))
         case _:
-            lead = "about " if amount.kind == "about" else ""
-            return f"{lead}{_number((low + high) / 2, _places(high - low))}"
+            lead, middle, width = "about " if amount.kind == "about" else "", (low + high) / 2, high - low
+            places = _places(width)
+            if not fahrenheit and abs(round(middle, places) - middle) > OFF * width:  # no “about 6” for “6.5 or so”
+                places += 1
+            return f"{lead}{_number(middle, places)}"
 
 
 def _count(amount: VagueAmount) -> str:

@@ -114,9 +114,13 @@ def view(request: Request, journal: JournalPart, settings: SettingsPart, bin: Bi
 
 
 @router.post("/api/bins/{bin}/view", summary="Make a bin's view anew", status_code=202, tags=["bins"], responses=ASKED)
-def renew(request: Request, journal: JournalPart, bin: BinName) -> JobTold:
-    """Begin to fit and draw; `/api/jobs/{id}` tells how far it is."""
-    return ask(request, MADE, bin=journal.bin(bin).name)
+def renew(request: Request, journal: JournalPart, settings: SettingsPart, bin: BinName) -> JobTold:
+    """Begin to fit and draw; `/api/jobs/{id}` tells how far it is. Without weather no fuller view is replaced."""
+    record = journal.bin(bin)
+    _, age = _kept(settings, record, journal.entries(bin, superseded=True))
+    if age is not None and age.no_weather:
+        raise HTTPException(422, age.sentence)
+    return ask(request, MADE, bin=record.name)
 
 
 @router.post(

@@ -28,8 +28,8 @@ COLDEST, WARMEST = "Middle, coldest hour", "Middle, warmest hour"
 
 #: What heads an alert.
 HEADS: dict[Kind, str] = {
-    "stop rule": "For the animals’ sake", "freezing": "Freezing", "no refuge": "Little refuge", "too hot": "Too hot",
-    "too dry": "Too dry", "too wet": "Too wet", "misfit": "Misfit", "unsettled": "Not settled",
+    "stop rule": "For the animals’ sake", "freezing": "Freezing", "little refuge": "Little refuge",
+    "too hot": "Too hot", "too dry": "Too dry", "too wet": "Too wet", "misfit": "Misfit", "unsettled": "Not settled",
     "silent": "Long not read",
 }  # fmt: skip
 #: As this page says it, where the list of a terminal names a command.
@@ -69,7 +69,7 @@ class Row:
     def order(self) -> tuple[Any, ...]:
         """Worst first within its part of the list, and by name where equal."""
         told = None if self.look is None else self.look.told
-        worst = () if told is None or isinstance(told, NotTold) else tuple(-each for each in told.badness)
+        worst = () if told is None or isinstance(told, NotTold) else told.order
         return list(GROUPS).index(self.group), worst if self.group == "care" else (), self.bin
 
     @property

@@ -25,6 +25,7 @@ LONGEST_NAME = 120
 #: A view this old is made anew even if nothing was noted: what was to come has become what was. Our judgement.
 FRESH = timedelta(hours=6)
 
+NONE_GIVEN = "no weather was given to the server. Start it with --weather FILE."
 #: What gives a view its form, see `form`.
 WRITTEN_BY = (("web", frozenset({"views"})), ("update", frozenset({"timeline", "charts", "drawing"})))
 
@@ -36,17 +37,19 @@ class Age:
     """How a kept view stands to the present.
 
     newer : entries that it does not know; weather_changed : whether its weather files are not those of today
+    no_weather : whether it rests on weather and none is given now: what could be made anew would tell less
     """
 
     made_at: datetime
     old: timedelta
     newer: int
     weather_changed: bool
+    no_weather: bool = False
 
     @property
     def stale(self) -> bool:
         """Whether it is to be made anew."""
-        return self.newer > 0 or self.weather_changed or self.old > FRESH
+        return not self.no_weather and (self.newer > 0 or self.weather_changed or self.old > FRESH)
 
     @property
     def sentence(self) -> str:
@@ -56,7 +59,8 @@ class Age:
             before.append("1 newer entry" if self.newer == 1 else f"{self.newer} newer entries")
         if self.weather_changed:
             before.append("the weather given now")
-        return f"Made {ago(self.old)}{', before ' + ' and '.join(before) if before else ''}."
+        later = f" Nothing newer can be worked out: {NONE_GIVEN}" if self.no_weather else ""
+        return f"Made {ago(self.old)}{', before ' + ' and '.join(before) if before else ''}.{later}"
 
 
 def ago(old: timedelta) -> str:
@@ -89,10 +93,11 @@ def kept(journal: Path, bin: str) -> View | None:
 
 def age_of(view: View, entries: int, weather: Sequence[Path], now: datetime) -> Age:
     """How a view stands to a journal that holds so many entries of its bin, corrected ones counted."""
-    made_at = datetime.fromisoformat(view["made_at"])
+    made_at, rests_on = datetime.fromisoformat(view["made_at"]), view["weather"]["stamps"]
+    none_given = bool(rests_on) and not weather
     return Age(
         made_at, max(now - made_at, timedelta()), max(0, entries - int(view["entries"])),
-        view["weather"]["stamps"] != stamps(weather),
+        rests_on != stamps(weather) and not none_given, none_given,
     )  # fmt: skip
 
 

@@ -54,7 +54,8 @@ class Look:
     def age(self, entries: int, weather: Sequence[Path], now: datetime) -> Age:
         """How it stands to a bin that has so many entries now."""
         old = max(now - self.at, timedelta())
-        return Age(self.at, old, max(0, entries - self.entries), self.weather != as_given(weather))
+        changed = bool(weather) and self.weather != as_given(weather)
+        return Age(self.at, old, max(0, entries - self.entries), changed, not weather)
 
 
 Looks = Mapping[str, Look]

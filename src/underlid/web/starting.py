@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import BaseModel, ConfigDict, Field
 
 from underlid.bedding.laying import layers_of
+from underlid.entry.feel import moisture_by_feel
 from underlid.fit.evidence import situation
 from underlid.journal.errors import DuplicateBin, JournalExists, NoJournal
 from underlid.journal.store import Journal
@@ -92,7 +93,7 @@ def bin_of(said: BinWords, key: UUID, now: datetime) -> tuple[Bin, tuple[str, ..
         species = facts(species).name
     except UnknownSpecies as unknown:
         notes.append(f"{unknown} The bin is kept under the name you gave.")
-    wet = _amount(said.moisture, "%")
+    wet = moisture_by_feel(said.moisture) or _amount(said.moisture, "%")
     laid = layers_of(said.bedding) if said.bedding.strip() else []
     if wet.kind != "not noted" and not laid:
         raise MoistureOfNothing("The moisture needs to know of what: write the bedding too, at least its material.")

@@ -46,8 +46,9 @@ def test_a_chance_of_one_half_is_told_before_the_days(asked):
 
 def test_a_difference_that_draws_do_not_agree_on_is_told_as_open(asked):
     said = told(asked, cold_cost=(-20.0, 5.0, 60.0))["What did the cold cost?"]
-    assert "anything from 20 more to 60 fewer" in said
-    assert "on balance" in said
+    assert "whether there are fewer than that is open, from 20 more to 60 fewer" in said
+    more = told(asked, cold_cost=(-200.0, -90.0, -50.0))["What did the cold cost?"]
+    assert "50 to 200 (about 90) more than that" in more
 
 
 def test_a_colony_that_may_be_gone_is_told_with_its_chance(asked):

@@ -83,6 +83,12 @@ def hand_over(so_far: Progress, known: set[str]) -> None:
             so_far.stands(new, ids[new.id])
         elif so_far.storable(new):
             so_far.comes.handed.append(new)
+    if so_far.hand_to is not None and so_far.comes.handed:
+        which = ", ".join(f"'{one.bin}'" for one in so_far.comes.handed)
+        so_far.notes.append(
+            f"Where something is published, {which} will be told as '{so_far.hand_to[0]}' says, under that name and "
+            "place, also what others noted there before."
+        )
     if known and nobodys:
         who = ", ".join(f"'{name}'" for name in nobodys)
         so_far.notes.append(f"Nobody's in particular: {who}; `underlid keeper NAME --bins` hands bins over.")

@@ -90,7 +90,11 @@ def _bred(told: Reckoning) -> str:
         f"before anything was counted the chances were {chance(bred.before_laid)} and {chance(bred.before_hatched)}"
     )
     moved = max(abs(bred.chance_laid - bred.before_laid), abs(bred.chance_hatched - bred.before_hatched))
-    rest = "so the counts have told something of it" if moved > 0.1 else "so the answer rests on published rates"
+    rest = (
+        "so what was counted and seen has told something of it"
+        if moved > 0.1
+        else "so the answer rests on published rates"
+    )
     return f"{cold} {laid}; {before}, {rest}. It is possible here, which does not make it so in general."
 
 
@@ -139,12 +143,16 @@ def _eaten_through(told: Reckoning, tz: ZoneInfo, ends: int) -> str:
 
 def _cost(told: Reckoning) -> str:
     low, middle, high = told.cold_cost
-    # What is fewer is told as such only where nearly all draws agree.
-    some = f"{animals(told.cold_cost)} fewer than that" if low > 0 else f"{rounded(middle)} fewer than that on balance"
-    open_end = "" if low > 0 or high <= 0 else f" (anything from {rounded(-low)} more to {rounded(high)} fewer)"
+    # What is fewer, or more, is told as such only where nearly all draws agree.
+    if low > 0:
+        some = f"there are {animals(told.cold_cost)} fewer than that"
+    elif high < 0:
+        some = f"there are {animals((-high, -middle, -low))} more than that"
+    else:
+        some = f"whether there are fewer than that is open, from {rounded(-low)} more to {rounded(high)} fewer"
     return (
         f"In bedding held at {_degrees(WARM_C)} from the first day, with the same founders and food, there would now "
-        f"be {animals(told.warm)} worms by the same rates: there are {some}{open_end}."
+        f"be {animals(told.warm)} worms by the same rates (estimated): {some}."
     )
 
 
