@@ -10,7 +10,8 @@ from underlid.quantity.units import to_fahrenheit
 from underlid.quantity.when import VagueTime
 
 _WRITTEN = {"degC": " C", "1": ""}
-OFF = 0.1  # of its width, by which the middle of an interval may be rounded: our judgement
+OFF = 0.1  # of its width, by which the middle of an interval may be rounded off, and
+QUARTER = 0.26  # of its last digit, which may be too: our judgement
 _LEAD = {"exact": "exactly ", "about": "about ", "between": ""}
 
 
@@ -117,7 +118,8 @@ def _interval(amount: VagueAmount, low: float, high: float, *, fahrenheit: bool 
         case _:
             lead, middle, width = "about " if amount.kind == "about" else "", (low + high) / 2, high - low
             places = _places(width)
-            if not fahrenheit and abs(round(middle, places) - middle) > OFF * width:  # no “about 6” for “6.5 or so”
+            off = abs(round(middle, places) - middle)
+            if not fahrenheit and off > max(OFF * width, QUARTER * 10.0**-places):  # no “about 6” for “6.5 or so”
                 places += 1
             return f"{lead}{_number(middle, places)}"
 
