@@ -43,9 +43,8 @@ demo: $(VENV)/.base .build/compiled  ## set up, then run the main job on invente
 .build/compiled: $(shell find src -name '*.py')
 	@mkdir -p .build && find src -name '*.nb[ci]' -delete && touch $@
 
-# For two cores, and a third process for when one waits for a browser, a server or the disk. Each takes one thread:
-# threads of linear algebra would only wait for each other.
-PYTEST_ON_ALL_CORES = OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -q -n 3 --dist loadfile
+# For two cores (a third process is no gain); each takes one thread: those of linear algebra would wait for each other.
+PYTEST_ON_ALL_CORES = OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -q -n 2 --dist loadfile
 
 test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test
 	@echo "== ruff"

@@ -19,10 +19,10 @@ __all__ = ["_on_postgresql", "databases", "server"]  # pytest finds the fixtures
 
 HERE = Path(__file__).parent
 
-#: What each is the first to compile: the march; the waters; the engine; the filter; one feeding; trials; feedings.
+#: What each is the first to compile: the march; the waters; the engine; one feeding; the filter; feedings; trials.
 COMPILE = (
-    "heat/test_model.py", "chemistry/test_speciation.py", "worms/test_habitat.py", "fit/test_filter.py",
-    "chemistry/test_pocket.py", "trials/test_design.py", "chemistry/test_succession.py",
+    "heat/test_model.py", "chemistry/test_speciation.py", "worms/test_habitat.py", "chemistry/test_pocket.py",
+    "fit/test_filter.py", "chemistry/test_succession.py", "trials/test_design.py",
 )  # fmt: skip
 LONG = (
     "cli/test_feedcheck.py", "cli/test_ph.py", "cli/test_count.py", "cli/test_commands.py", "cli/test_whatif.py",
