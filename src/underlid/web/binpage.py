@@ -27,7 +27,7 @@ from underlid.trials.watch import alarms
 from underlid.web import beforehand, bintold
 from underlid.web.bintold import ChangeAsked, FeedAsked, JobTold, ViewTold
 from underlid.web.kept import Age, View, age_of, kept, weather_files
-from underlid.web.parts import JournalPart, SettingsPart, now_in, page
+from underlid.web.parts import JournalPart, SettingsPart, now_in, page, turned_to
 from underlid.web.settings import Settings
 from underlid.web.work import Job, TooMuchAsked, Worker
 
@@ -83,14 +83,13 @@ def look(
     found, age = _kept(settings, record, every)
     job = _renewed(request.app.state.worker, settings, record, age)
     standing = _standing(every)
-    leaves = max(1, -(-len(standing) // PAGE_ENTRIES))
-    leaf = min(leaf, leaves)
+    leafed, leaf, leaves = turned_to(standing, leaf, PAGE_ENTRIES)
     return page(
         request, "bin.html", bin=record, view=found, age=age, job=job, span=span,
         charts=_charts(found, span), cut=_cut_now(found), titles=PANELS,
         alarms=[one.sentence for one in alarms(rules_of(journal, bin), record, _known(standing), now)],
-        entries=_rows(standing, every, now)[(leaf - 1) * PAGE_ENTRIES : leaf * PAGE_ENTRIES],
-        count=len(standing), leaf=leaf, leaves=leaves, litres=round(litres_of(situation(record).vessel)),
+        entries=_rows(leafed, every, now), count=len(standing), leaf=leaf, leaves=leaves,
+        litres=round(litres_of(situation(record).vessel)),
         sitings=[one for one in SITINGS if one != record.siting],
     )  # fmt: skip
 

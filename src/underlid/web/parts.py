@@ -52,11 +52,11 @@ def now_in(settings: Settings, record: Bin) -> datetime:
     return settings.now().astimezone(ZoneInfo(record.timezone))
 
 
-def turned_to(found: list[Listed], leaf: int) -> tuple[list[Listed], int, int]:
+def turned_to(found: list[Listed], leaf: int, most: int = LEAF) -> tuple[list[Listed], int, int]:
     """What stands on a leaf of a long list, which leaf that is (the last, if it asks for one beyond), and how many."""
-    leaves = max(1, -(-len(found) // LEAF))
+    leaves = max(1, -(-len(found) // most))
     leaf = min(leaf, leaves)
-    return found[(leaf - 1) * LEAF : leaf * LEAF], leaf, leaves
+    return found[(leaf - 1) * most : leaf * most], leaf, leaves
 
 
 @cache
