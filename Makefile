@@ -8,7 +8,7 @@ export PIP_DISABLE_PIP_VERSION_CHECK := 1
 # Programs that tests start would compile all of their source each time, and pytest all tests in each process.
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: demo test test-postgresql calibration verification bench bench-fleet reconstruction feeding phones power faults \
+.PHONY: demo test calibration verification bench bench-fleet reconstruction feeding phones power faults \
   fuzz audit sbom release lock clean help
 
 help:  ## say what can be made
@@ -25,14 +25,13 @@ $(VENV)/bin/python:
 $(VENV)/.base: requirements.lock pyproject.toml | $(VENV)/bin/python
 	@echo "== installing underlid and its locked packages (once; needs the network)"
 	@$(BIN)/python -m pip install -q --no-compile -r requirements.lock
-	@$(BIN)/python -m compileall -qq -j 0 $(VENV)/lib || true  # on all cores; pip would use one
 	@$(BIN)/python -m pip install -q --no-deps --no-build-isolation -e .
 	@touch $@
 
 $(VENV)/.dev: requirements-dev.lock $(VENV)/.base
 	@echo "== installing the locked packages for tests (once; needs the network)"
-	@$(BIN)/python -m pip install -q --no-compile -r requirements-dev.lock
-	@$(BIN)/python -m compileall -qq -j 0 $(VENV)/lib || true
+	@$(BIN)/python -m compileall -qq $(VENV)/lib & \
+	  $(BIN)/python -m pip install -q --no-compile -r requirements-dev.lock; installed=$$?; wait; exit $$installed
 	@touch $@
 
 demo: $(VENV)/.base .build/compiled  ## set up, then run the main job on invented bins over real weather; writes demo/
@@ -43,16 +42,14 @@ demo: $(VENV)/.base .build/compiled  ## set up, then run the main job on invente
 .build/compiled: $(shell find src -name '*.py')
 	@mkdir -p .build && find src -name '*.nb[ci]' -delete && touch $@
 
-# For two cores (a third process is no gain); each takes one thread: those of linear algebra would wait for each other.
-PYTEST_ON_ALL_CORES = OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -q -n 2 --dist loadfile
-
-test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test
+test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test, in SQLite and in PostgreSQL
 	@echo "== ruff"
 	@$(BIN)/ruff check -q src tests tools
 	@$(BIN)/ruff format -q --check src tests tools
 	@echo "== pytest, and mypy beside it"
+	@# for two cores: a third process is no gain, and threads of linear algebra would wait for each other
 	@mkdir -p .build; ( $(BIN)/mypy >.build/mypy.txt 2>&1; echo $$? >.build/mypy.code ) & \
-	  $(PYTEST_ON_ALL_CORES) $(PYTEST); tests=$$?; wait; \
+	  OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -q -n 2 --dist loadfile $(PYTEST); tests=$$?; wait; \
 	  cat .build/mypy.txt; [ $$tests = 0 ] || exit $$tests; exit $$(cat .build/mypy.code)
 
 calibration: $(VENV)/.dev .build/compiled  ## simulate journals and trials with a known truth, count how often ranges and verdicts are right; writes docs/calibration.md
@@ -81,9 +78,6 @@ feeding: $(VENV)/.dev .build/compiled  ## how much citrus moves a small bin, and
 
 bench-fleet: $(VENV)/.dev .build/compiled  ## a thousand and ten thousand made-up bins, a year each, on one and two processes: takes hours; writes docs/fleet.md
 	@$(BIN)/python tools/bench_fleet.py --bins 1000,10000 --workers 1,2
-
-test-postgresql: $(VENV)/.dev .build/compiled  ## run the tests that keep a journal again, with records in PostgreSQL
-	@$(PYTEST_ON_ALL_CORES) --store postgresql $(PYTEST)
 
 phones: $(VENV)/.dev .build/compiled  ## fifty phones on one journal for a minute, and how long each page of the demo takes
 	@$(BIN)/python tools/bench_phones.py

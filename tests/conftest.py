@@ -5,6 +5,7 @@ it. So the files that compile come first, those of one kind apart in time; then 
 begun when the other workers are done; then all others as they are found.
 """
 
+import gc
 import os
 from pathlib import Path
 
@@ -13,9 +14,9 @@ import pytest
 
 from tests import on_postgresql
 from tests.journal.postgres import server
-from tests.on_postgresql import _on_postgresql, databases
+from tests.on_postgresql import _on_postgresql, _taken_back, databases, kept_in
 
-__all__ = ["_on_postgresql", "databases", "server"]  # pytest finds the fixtures here
+__all__ = ["_on_postgresql", "_taken_back", "databases", "kept_in", "server"]  # pytest finds the fixtures here
 
 HERE = Path(__file__).parent
 
@@ -37,32 +38,25 @@ PLACE = {name: place for place, name in enumerate(COMPILE + LONG)}
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    gc.disable()
     config.option.loadscopereorder = False  # workers take the files in this order, not by their number of tests
     if "PYTEST_XDIST_WORKER" in os.environ:
         numba.set_num_threads(1)  # several workers have all cores; tests of threads say how many they mean
 
 
-def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption(
-        "--store", choices=("sqlite", "postgresql"), default="sqlite",
-        help="postgresql: run the tests that keep a journal with its records in PostgreSQL",
-    )  # fmt: skip
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    on_postgresql.parametrize(metafunc, metafunc.definition.path.relative_to(HERE))
 
 
-def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
-    """Files without a test that is run again need not be read."""
-    if config.getoption("--store") != "postgresql" or not collection_path.is_relative_to(HERE):
-        return None
-    inside = collection_path.relative_to(HERE)
-    return None if not inside.parts or on_postgresql.keeps_a_journal(inside) else True
-
-
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    if config.getoption("--store") == "postgresql":
-        left_out = [item for item in items if any(item.get_closest_marker(name) for name in ("file_only", "computes"))]
-        config.hook.pytest_deselected(items=left_out)
-        items[:] = [item for item in items if item not in set(left_out)]
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=_place)
+
+
+def pytest_collection_finish() -> None:
+    """What is there by now stays: to look through it for what may be thrown away took a core a minute."""
+    gc.freeze()
+    gc.set_threshold(5_000, 10, 10)
+    gc.enable()
 
 
 def _place(item: pytest.Item) -> int:

@@ -1,10 +1,10 @@
-"""A second pass over the tests that keep a journal, with its records in PostgreSQL: `pytest --store postgresql`.
+"""Tests that keep a journal are run twice: with its records in SQLite, then with its records in PostgreSQL.
 
-In it every journal that a test or the program makes or opens has its records in a database of its own, on a server of
-the session's own. Left out are tests of the SQLite file itself (`file_only`), tests that choose their store themselves
-(tests/journal), files about what lies beside a journal (`BESIDE_IT`), tests that take long over an answer of which a
-like one is tested (`computes`), and packages that never see a journal: what they work out cannot depend on where
-records are kept.
+In the second run every journal that a test or the program makes or opens has its records in a database of its own, on a
+server of the session's own. Run once are tests of the SQLite file itself (`file_only`), files about what lies beside a
+journal (`BESIDE_IT`), tests that take long over an answer of which a like one is tested (`computes`), and packages that
+never see a journal: what they work out cannot depend on where records are kept. Those of tests/journal choose their
+store themselves.
 """
 
 from __future__ import annotations
@@ -20,10 +20,11 @@ from sqlalchemy import create_engine, select
 from tests.journal.postgres import Rows, Server
 from underlid.journal import database
 from underlid.journal.errors import JournalError
-from underlid.journal.place import FILE, POINTER, address, point, where
+from underlid.journal.place import FILE, POINTER, address, holds_journal, point, where
 from underlid.journal.store import Journal
 from underlid.journal.tables import HEAD, metadata
 
+SQLITE, POSTGRESQL = "sqlite", "postgresql"
 KEEP_A_JOURNAL = ("cli", "web", "test_demo.py", "test_fleet.py")
 #: Of what lies before a journal, or beside it: sockets and headers, scripts, the process that works; weather and facts;
 #: answers that take long to work out of a bin and its entries, which cli/test_commands.py has read for others.
@@ -34,9 +35,13 @@ BESIDE_IT = (
 )  # fmt: skip
 
 
-def keeps_a_journal(inside: Path) -> bool:
-    """Whether a test file, from tests/ on, is run again."""
-    return inside.parts[0] in KEEP_A_JOURNAL and inside.as_posix() not in BESIDE_IT
+def parametrize(metafunc: pytest.Metafunc, inside: Path) -> None:
+    """Run a test of a file, from tests/ on, on each store that it is for; a test that keeps no journal as it is."""
+    if inside.parts[0] not in KEEP_A_JOURNAL or inside.as_posix() in BESIDE_IT:
+        return
+    once = any(metafunc.definition.get_closest_marker(name) for name in ("file_only", "computes"))
+    stores = (SQLITE,) if once else (SQLITE, POSTGRESQL)
+    metafunc.parametrize("kept_in", stores, indirect=True, scope="session")
 
 
 class Databases:
@@ -107,11 +112,24 @@ def _rows_of(file: Path) -> Rows | None:
 
 
 @pytest.fixture(scope="session")
-def databases(request: pytest.FixtureRequest) -> Iterator[Databases]:
-    """Let every journal of the session have its records in PostgreSQL."""
-    found = Databases(request.getfixturevalue("server"))
+def kept_in(request: pytest.FixtureRequest) -> str:
+    """Where a test's journals have their records."""
+    return str(getattr(request, "param", SQLITE))
+
+
+@pytest.fixture(scope="session")
+def databases(request: pytest.FixtureRequest) -> Databases:
+    return Databases(request.getfixturevalue("server"))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _on_postgresql(kept_in: str, request: pytest.FixtureRequest) -> Iterator[None]:
+    """Let every journal of the tests that follow have its records in PostgreSQL, if that is where they are kept."""
+    if kept_in == SQLITE:
+        yield
+        return
+    found: Databases = request.getfixturevalue("databases")
     create, open_, copytree = Journal.create, Journal.open, shutil.copytree
-    patch = pytest.MonkeyPatch()
 
     def in_database(cls: Any, folder: Path | str, url: str | None = None) -> Journal:
         return create(folder, found.create(Path(folder).absolute(), url))
@@ -121,24 +139,24 @@ def databases(request: pytest.FixtureRequest) -> Iterator[Databases]:
         return open_(folder)
 
     def copied(source: Any, target: Any, *rest: Any, **more: Any) -> Any:
+        assert not holds_journal(Path(target)), "two journals in one folder: which holds is not told"
         made = copytree(source, target, *rest, **more)
         found.settle(Path(target).absolute())  # now: the database of the one copied may be another's later
         return made
 
-    patch.setattr(shutil, "copytree", copied)
-    patch.setattr(Journal, "create", classmethod(in_database))
-    patch.setattr(Journal, "open", classmethod(from_database))
-    yield found
-    patch.undo()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(shutil, "copytree", copied)
+        patch.setattr(Journal, "create", classmethod(in_database))
+        patch.setattr(Journal, "open", classmethod(from_database))
+        yield
 
 
 @pytest.fixture(autouse=True)
-def _on_postgresql(request: pytest.FixtureRequest) -> Iterator[None]:
-    if request.config.getoption("--store") != "postgresql":
+def _taken_back(kept_in: str, request: pytest.FixtureRequest) -> Iterator[None]:
+    """What a test's journals were kept in may be used by the next."""
+    if kept_in == SQLITE or "tmp_path" not in request.fixturenames:
         yield
         return
-    found: Databases = request.getfixturevalue("databases")
-    inside = request.getfixturevalue("tmp_path") if "tmp_path" in request.fixturenames else None
+    found, inside = request.getfixturevalue("databases"), request.getfixturevalue("tmp_path")
     yield
-    if inside is not None:
-        found.take_back(inside)
+    found.take_back(inside)

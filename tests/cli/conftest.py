@@ -106,6 +106,7 @@ def logged(with_bin, begun, fits, tmp_path):
         for line in LINES:
             assert with_bin("log", "north", line, "--yes", "--now", NOW).code == 0
         shutil.copytree("journal", kept)
-    shutil.copytree(kept, "journal", dirs_exist_ok=True)
+    shutil.rmtree("journal")
+    shutil.copytree(kept, "journal")
     (tmp_path / "journal" / "fits").symlink_to(fits)
     return with_bin

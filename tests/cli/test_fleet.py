@@ -20,7 +20,8 @@ def both(logged, winter):
     return call
 
 
-def test_a_table_worst_first_then_how_many(both):
+def test_a_table_worst_first_then_how_many(both, tmp_path):
+    (tmp_path / "journal" / "fits").unlink()  # those of other tests are not looked up
     told = both()
     assert told.code == 0, told.err
     assert "predicted" in told.out.splitlines()[0] + told.out.splitlines()[1]
