@@ -68,9 +68,12 @@ def _place(item: pytest.Item) -> int:
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """Fewer draws behind answers whose words and form are tested: their figures are, where they are worked out."""
     from underlid.counting.narrowing import narrowing
+    from underlid.fit import posterior
     from underlid.fit.acidity import acidity
     from underlid.fit.feedcheck import feedcheck
 
+    monkeypatch.setattr(posterior, "SETS", 150)
+    monkeypatch.setattr(posterior.fit, "__kwdefaults__", (posterior.fit.__kwdefaults__ or {}) | {"draws": 24})
     monkeypatch.setattr(narrowing, "__kwdefaults__", (narrowing.__kwdefaults__ or {}) | {"futures": 2})
     monkeypatch.setattr(acidity, "__kwdefaults__", (acidity.__kwdefaults__ or {}) | {"sets": 200})
     monkeypatch.setattr(feedcheck, "__defaults__", (60,))

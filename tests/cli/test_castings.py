@@ -11,6 +11,8 @@ from underlid.cli.castings import castings, sentences
 from underlid.fit.balance_sheet import balance_sheet
 from underlid.fit.reckoning import Reached
 
+pytestmark = pytest.mark.usefixtures("quick")
+
 
 @pytest.fixture
 def ask(logged, winter, monkeypatch):

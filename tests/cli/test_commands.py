@@ -6,6 +6,8 @@ import pytest
 
 from tests.cli.conftest import NOW, dump
 
+pytestmark = pytest.mark.usefixtures("quick")
+
 LINE = "23 Jan around midnight: middle 2-3 C, edge 1 C; about a dozen near the top; fed 150 g pear cores"
 
 

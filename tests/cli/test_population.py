@@ -4,6 +4,8 @@ import pytest
 
 from tests.cli.conftest import NOW
 
+pytestmark = pytest.mark.usefixtures("quick")
+
 
 @pytest.fixture
 def ask(logged, winter):

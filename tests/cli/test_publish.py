@@ -98,6 +98,13 @@ def test_it_writes_both_formats_and_says_what_is_shared_and_what_is_withheld(kee
     assert dump() == before
 
 
+def test_a_new_keeper_does_not_sign_what_the_earlier_one_noted(keepers):
+    assert keepers("keeper", "Ben", "--shown-as", "B.", "--bins", "north", "--now", "2026-02-05 20:00").code == 0
+    said = flat(keepers("publish").out)
+    assert "names of who noted bins and entries" in said.partition("Withheld:")[2]
+    assert {row["recordedBy"] for row in rows("occurrences")} == {""}
+
+
 def test_a_journal_without_keepers_tells_neither_place_nor_name_and_says_so(club):
     made = club("publish")
     assert made.code == 0, made.err

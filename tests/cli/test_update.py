@@ -6,6 +6,8 @@ import pytest
 
 from tests.cli.conftest import NOW
 
+pytestmark = pytest.mark.usefixtures("quick")
+
 JAN = ("--month", "2026-01", "--now", NOW)
 
 

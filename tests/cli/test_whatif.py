@@ -13,6 +13,8 @@ from underlid.cli.changes import NoChange, layer_of, moved
 from underlid.fit.evidence import NoNumber
 from underlid.quantity import AmountError
 
+pytestmark = pytest.mark.usefixtures("quick")
+
 
 @pytest.fixture
 def ask(logged, winter):

@@ -6,7 +6,9 @@ import pytest
 
 from tests.club.sample import BINS, ENTRIES, HILL, KEEPERS, LATER, QUIET, WHOSE, exactly, photo, sample, shared
 from tests.journal.examples import NOW, hand, make_bin, make_keeper, reading
+from underlid.club.measurements import measurements
 from underlid.club.names import public_id
+from underlid.club.occurrences import occurrences
 from underlid.quantity.amount import VagueAmount
 from underlid.records import Note, Photo, Reading
 
@@ -33,6 +35,26 @@ def test_a_number_stays_whoever_else_comes_is_named_or_is_left_out():
     grown = shared((earlier, *BINS), whose=WHOSE | {"attic": "Cy"}, keepers=KEEPERS | {"Cy": make_keeper("Cy")})
     assert label_of(grown, 2) == "keeper 2"
     assert label_of(grown, 4) == "keeper 4"
+
+
+def test_what_was_noted_when_the_bin_was_anothers_is_signed_by_nobody():
+    """Darwin Core (TDWG) asks in recordedBy for whoever made the record, not for whose the bin is by now."""
+    bins = (replace(make_bin("north", 1), noted_at=NOW), replace(make_bin("south", 2), noted_at=NOW))
+    entries = (
+        sample("old", ("adult", exactly(3)), noted_at=NOW),
+        sample("new", ("adult", exactly(4)), noted_at=LATER),
+        sample("undated", ("adult", exactly(5))),
+    )
+    found = shared(bins, entries, taken_over={"south": LATER})
+    by = {row["organismQuantity"]: row["recordedBy"] for row in occurrences(found).rows}
+    assert by == {"3": "", "4": "keeper 2", "5": "keeper 2"}
+    told = [(row["eventID"], row["measurementDeterminedBy"]) for row in measurements(found).rows]
+    assert {who for id, who in told if id == found.bins[0].id} == {HILL.shown_as}
+    assert {who for id, who in told if id == found.bins[1].id} == {""}
+    assert {who for id, who in told if id == public_id("old")} == {""}
+    assert {who for id, who in told if id == public_id("new")} == {"keeper 2"}
+    withheld = items(found.account.withheld)
+    assert withheld["names of who noted bins and entries", "noted when the bin was another keeper's"] == 2
 
 
 @pytest.mark.parametrize(

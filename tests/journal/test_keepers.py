@@ -233,6 +233,15 @@ def test_a_bin_is_whose_it_was_handed_to_last(shared: Journal) -> None:
     assert shared.bin_keepers() == {"north": "Ben", "south, by the wall": "Ada"}
 
 
+def test_since_when_a_bin_is_its_keepers_is_told_if_it_was_anothers(shared: Journal) -> None:
+    at = [NOW + timedelta(hours=hours) for hours in range(5)]
+    shared.add_bin(make_bin("south, by the wall", 2))
+    shared.hand_bin(hand("south, by the wall", id="0"))
+    for id, keeper, when in (("4", "Ada", at[4]), ("1", "Ada", at[1]), ("3", "Ada", at[3]), ("2", "Ben", at[2])):
+        shared.hand_bin(hand(id=id, keeper=keeper, noted_at=when))
+    assert shared.taken_over() == {"north": at[3]}
+
+
 def test_who_or_what_is_not_there_is_told_with_those_there_are(journal: Journal) -> None:
     with pytest.raises(UnknownKeeper, match="no keepers yet: make a first one, a steward"):
         journal.hand_bin(hand())

@@ -81,6 +81,7 @@ def publish(
         shared = share(
             book.bins(), book.entries(superseded=True), book.keepers(), book.bin_keepers(), book.photos_shown(),
             chosen=None if bins is None else _bins(book, bins), words=words, as_of=moment,
+            taken_over=book.taken_over(),
         )  # fmt: skip
         keepers = bool(book.keepers())
     if not shared.bins:

@@ -30,7 +30,8 @@ COLUMNS = (
     Column("measurementAccuracy", "Half the width of the range; empty if it is open.", "number"),
     Column("measurementUnit", "The unit of both.", required=True),
     Column("measurementMethod", "The instrument, if it was noted."),
-    Column("measurementDeterminedBy", "The keeper, by the name they chose or by a number."),
+    Column("measurementDeterminedBy", "The keeper, by the name they chose or by a number; empty for a bin of nobody's, "
+           "and for what was noted when the bin was another keeper's."),
     Column("measurementRemarks", "The range, low/high, and what kind of range it is."),
 )  # fmt: skip
 
@@ -38,31 +39,29 @@ COLUMNS = (
 def measurements(shared: Shared) -> Table:
     """The measurements of what is shared."""
     bins = {each.id: each for each in shared.bins}
-    rows = [row for each in shared.bins for row in _of_bin(each)]
+    rows = [row for each in shared.bins for row in _of_bin(each, shared.noted_by(each.id, each))]
     for entry in shared.entries:
-        each = bins[entry.bin]
+        by = shared.noted_by(entry.id, bins[entry.bin])
         match entry:
             case Reading():
                 what, method = _READ[entry.quantity], entry.instrument
-                rows += _row(entry.id, what, entry.amount, each.keeper, method)
+                rows += _row(entry.id, what, entry.amount, by, method)
                 if entry.depth is not None:
-                    rows += _row(
-                        entry.id, f"depth below the surface of the bedding, of {what}", entry.depth, each.keeper
-                    )
+                    rows += _row(entry.id, f"depth below the surface of the bedding, of {what}", entry.depth, by)
             case SampleCount():
-                rows += _row(entry.id, "volume of bedding searched", entry.volume, each.keeper)
+                rows += _row(entry.id, "volume of bedding searched", entry.volume, by)
     said = "What was read, and what is known of a bin, each as the range that the words leave open."
     return Table("measurements", said, "MeasurementOrFact", "measurementID", COLUMNS, tuple(rows))
 
 
-def _of_bin(each: SharedBin) -> Iterator[Row]:
+def _of_bin(each: SharedBin, by: str) -> Iterator[Row]:
     sides = (("length", each.length), ("width", each.width), ("height", each.height))
     for name, amount in sides:
-        yield from _row(each.id, f"inside {name} of the bin", amount, each.keeper)
-    yield from _row(each.id, "animals put in at the start", each.founders, each.keeper)
+        yield from _row(each.id, f"inside {name} of the bin", amount, by)
+    yield from _row(each.id, "animals put in at the start", each.founders, by)
 
 
-def _row(event: str, what: str, amount: VagueAmount, keeper: str, method: str = "") -> Iterator[Row]:
+def _row(event: str, what: str, amount: VagueAmount, by: str, method: str = "") -> Iterator[Row]:
     """One row, or none for an amount that says nothing."""
     if says_nothing(amount):
         return
@@ -75,6 +74,6 @@ def _row(event: str, what: str, amount: VagueAmount, keeper: str, method: str = 
         "measurementAccuracy": accuracy,
         "measurementUnit": _UNITS.get(amount.unit, amount.unit),
         "measurementMethod": method,
-        "measurementDeterminedBy": keeper,
+        "measurementDeterminedBy": by,
         "measurementRemarks": f"{interval(amount)}: {MEANT[amount.kind]}",
     }

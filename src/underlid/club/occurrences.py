@@ -35,7 +35,8 @@ COLUMNS = (
     Column("organismQuantityType", "Which of both it is.", required=True, values=(INDIVIDUALS, RANGE)),
     Column("degreeOfEstablishment", "Kept animals: held in a bin, or in one that may be open to the soil.",
            required=True, values=("captive", "cultivated")),
-    Column("recordedBy", "The keeper, by the name they chose or by a number; empty for a bin of nobody's."),
+    Column("recordedBy", "The keeper, by the name they chose or by a number; empty for a bin of nobody's, and for what "
+           "was noted when the bin was another keeper's."),
     Column("occurrenceRemarks", "How vague the number is."),
 )  # fmt: skip
 
@@ -44,12 +45,12 @@ def occurrences(shared: Shared) -> Table:
     """The occurrences of what is shared. A count that leaves open whether there were any makes none."""
     bins = {each.id: each for each in shared.bins}
     rows = [row for entry in shared.entries if isinstance(entry, SampleCount | Sighting)
-            for row in _rows(entry, bins[entry.bin])]  # fmt: skip
+            for row in _rows(entry, bins[entry.bin], shared.noted_by(entry.id, bins[entry.bin]))]  # fmt: skip
     said = "Animals of one stage at one event. All are kept in bins: none is a wild occurrence."
     return Table("occurrences", said, "Occurrence", "occurrenceID", COLUMNS, tuple(rows))
 
 
-def _rows(entry: SampleCount | Sighting, each: SharedBin) -> Iterator[Row]:
+def _rows(entry: SampleCount | Sighting, each: SharedBin, by: str) -> Iterator[Row]:
     counted = isinstance(entry, SampleCount)
     counts = entry.counts if isinstance(entry, SampleCount) else ((entry.stage, entry.amount),)
     for place, (stage, amount) in enumerate(counts):
@@ -64,7 +65,7 @@ def _rows(entry: SampleCount | Sighting, each: SharedBin) -> Iterator[Row]:
             "lifeStage": "" if stage == "not noted" else stage,
             "occurrenceStatus": status,
             "degreeOfEstablishment": "cultivated" if each.base == "soil" else "captive",
-            "recordedBy": each.keeper,
+            "recordedBy": by,
             **_how_many(amount, counted=counted, stage=stage),
         }
 

@@ -74,21 +74,27 @@ class SharedBin:
 class Shared:
     """All that may leave. Entries are bare: ids that hold everywhere, the bin's id for its name, no words.
 
+    anothers : ids of bins and entries that were noted when the bin was another keeper's than now
     until : when the newest of it was noted, None if that is not known
     """
 
     bins: tuple[SharedBin, ...]
     entries: tuple[Observed, ...]
+    anothers: frozenset[str]
     photos: tuple[Photo, ...]
     account: Account
     words: bool
     until: datetime | None
 
+    def noted_by(self, id: str, bin: SharedBin) -> str:
+        """What to call the keeper who noted a bin or an entry in it, "" if that is nobody or cannot be told."""
+        return "" if id in self.anothers else bin.keeper
+
 
 def share(
     bins: Sequence[Bin], entries: Sequence[AnyEntry], keepers: Mapping[str, Keeper], whose: Mapping[str, str],
     photos: Mapping[str, PhotosShown], *, chosen: Collection[str] | None = None, words: bool = False,
-    as_of: datetime | None = None,
+    as_of: datetime | None = None, taken_over: Mapping[str, datetime] | None = None,
 ) -> Shared:  # fmt: skip
     """What may leave of a journal.
 
@@ -99,6 +105,7 @@ def share(
     chosen : names of the bins to share; None for all
     words : share what was written freely too, and the bins' names
     as_of : leave out what was noted later; what keepers say of themselves is always that of today
+    taken_over : since when a bin is its keeper's, by its name, if it was another's; what was noted before is nobody's
     """
     ordered = in_order(bins)
     labels = keeper_labels(ordered, whose, keepers)
@@ -119,13 +126,16 @@ def share(
         for each in standing
         if isinstance(each, Photo) and _is_shared(each, keeper_of[each.bin], photos)
     )
+    earlier = [each for each in (*mine, *observed) if _by_another(each, taken_over or {})]
     noted = [each.noted_at for each in (*mine, *observed) if each.noted_at is not None]
     said = account(
         mine, standing, keeper_of, keepers=bool(keepers), pictures=len(pictures), words=words,
         instruments=sum(map(_lost_instrument, observed, bare)),
-        species=sum(bool(each.species) != bool(public[each.name].species) for each in mine),
+        species=sum(bool(each.species) != bool(public[each.name].species) for each in mine), anothers=len(earlier),
     )  # fmt: skip
-    return Shared(tuple(public.values()), bare, pictures, said, words, max(noted).astimezone(UTC) if noted else None)
+    ids = {public[each.name].id if isinstance(each, Bin) else public_id(each.id) for each in earlier}
+    until = max(noted).astimezone(UTC) if noted else None
+    return Shared(tuple(public.values()), bare, frozenset(ids), pictures, said, words, until)
 
 
 # --- what stands ---------------------------------------------------------------------------------------------
@@ -148,6 +158,12 @@ def _is_observed(entry: AnyEntry, *, words: bool) -> TypeGuard[Observed]:
     if isinstance(entry, Note):
         return words
     return isinstance(entry, Reading | SampleCount | Sighting) and not silent(entry)
+
+
+def _by_another(one: Bin | Observed, taken_over: Mapping[str, datetime]) -> bool:
+    """Whether it was noted before the bin was its keeper's; what was noted nobody knows when counts as its keeper's."""
+    since = taken_over.get(one.name if isinstance(one, Bin) else one.bin)
+    return since is not None and one.noted_at is not None and one.noted_at < since
 
 
 def _is_shared(photo: Photo, keeper: Keeper | None, marks: Mapping[str, PhotosShown]) -> bool:

@@ -18,6 +18,7 @@ from sqlalchemy.exc import DBAPIError
 from underlid.journal import server
 from underlid.journal.errors import (
     Collided,
+    DamagedDatabase,
     DamagedJournal,
     DiskFailed,
     DiskFull,
@@ -123,8 +124,14 @@ def _layout(where: Where, tables: set[str], ask: Callable[[str], Sequence[object
         raise NotAJournal(path=shown(where), detail="it holds another program's tables")
     row = ask("SELECT version_num FROM alembic_version")
     if row is None or not row[0]:
-        raise DamagedJournal(path=shown(where), detail="it does not say its layout")
+        raise damaged(where, "it does not say its layout")
     return str(row[0])
+
+
+def damaged(where: Where, detail: object) -> DamagedJournal:
+    """Return what to raise of records that are damaged: what to do about it depends on where they are."""
+    kind = DamagedJournal if isinstance(where, Path) else DamagedDatabase
+    return kind(path=shown(where), detail=detail)
 
 
 def migrate(engine: Engine, where: Where) -> None:
@@ -207,9 +214,9 @@ def speaking(where: Where) -> Iterator[None]:
     except sqlite3.Error as error:
         raise _meaning(error, Path(shown(where))) from error
     except UnicodeDecodeError as error:
-        raise DamagedJournal(path=shown(where), detail="its layout is no text") from error
+        raise damaged(where, "its layout is no text") from error
     except UnreadableRow as error:
-        raise DamagedJournal(path=shown(where), detail=error) from error
+        raise damaged(where, error) from error
 
 
 def _meaning(error: sqlite3.Error, path: Path) -> JournalError:

@@ -44,6 +44,11 @@ class DamagedJournal(JournalError):
     which keeps the damaged one beside it."""
 
 
+class DamagedDatabase(DamagedJournal):
+    """{path} is damaged ({detail}): put your latest backup into another folder with underlid restore BACKUPS
+    --journal FOLDER, then take it into an empty database with underlid move --to."""
+
+
 class UnwritableFolder(JournalError):
     """Nothing can be written in {folder} ({detail}): choose a folder of your own, or make this one writable."""
 

@@ -87,6 +87,16 @@ def load_bin_keepers(connection: Connection) -> dict[str, str]:
     return {bin_name: one.keeper for bin_name, one in newest.items()}
 
 
+def load_taken_over(connection: Connection) -> dict[str, datetime]:
+    """Return since when each bin is its keeper's, by its name; one that was nobody else's before is not in."""
+    found: dict[str, datetime] = {}
+    whose: dict[str, str] = {}
+    for one in sorted(_load(connection, BinKeeper, bin_keepers), key=lambda one: (one.noted_at, one.id)):
+        if whose.setdefault(one.bin, one.keeper) != one.keeper:
+            whose[one.bin], found[one.bin] = one.keeper, one.noted_at
+    return found
+
+
 def show_photo(connection: Connection, new: PhotoShown) -> None:
     """Store that one photo is shared or kept private; the same record again is harmless."""
     row = as_row(new)

@@ -19,8 +19,8 @@ from typing import Any
 from sqlalchemy import URL, Connection, Row, Table, func, insert, select, text
 
 from underlid.files import sync_folder
-from underlid.journal.database import commit, connect, for_writing, migrate, problems, speaking
-from underlid.journal.errors import AlreadyThere, DamagedJournal, Misfit, NotTheSame, OtherJournal, disk_error
+from underlid.journal.database import commit, connect, damaged, for_writing, migrate, problems, speaking
+from underlid.journal.errors import AlreadyThere, Misfit, NotTheSame, OtherJournal, disk_error
 from underlid.journal.place import FILE, POINTER, Where, address, point, shown, where
 from underlid.journal.store import Journal
 from underlid.journal.tables import containers, metadata
@@ -107,16 +107,16 @@ def copy_to_file(journal: Journal, file: Path) -> tuple[dict[str, int], str]:
 
     Others may write meanwhile. Raises DamagedJournal, naming the source, where its rows do not fit together.
     """
-    source = shown(where(journal.folder))
+    source = where(journal.folder)
     with journal._reading() as here:
         if here.dialect.name == "postgresql":
             here.execute(text("SET LOCAL idle_in_transaction_session_timeout = 0"))  # hashing a long journal idles
         if wrong := problems(here):
-            raise DamagedJournal(path=source, detail="; ".join(wrong[:3]))
+            raise damaged(source, "; ".join(wrong[:3]))
         try:
             return copy_records(here, file, journal.folder)
         except Misfit as error:  # the file has every constraint of a journal, so it is the source that lacks one
-            raise DamagedJournal(path=source, detail=error.facts["detail"]) from error
+            raise damaged(source, error.facts["detail"]) from error
 
 
 def put_aside(folder: Path, now: Where) -> Path | None:

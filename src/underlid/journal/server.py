@@ -14,7 +14,7 @@ from sqlalchemy.exc import DataError, DBAPIError
 
 from underlid.journal.errors import (
     Collided,
-    DamagedJournal,
+    DamagedDatabase,
     DiskFailed,
     DiskFull,
     JournalBusy,
@@ -127,7 +127,7 @@ def meaning(error: DBAPIError, url: URL) -> JournalError:
         case _, "42501" | "25006" | "3F000":
             return NotAllowed(path=path, detail=detail)
         case ("XX", _) | (_, "42P01" | "42703"):
-            return DamagedJournal(path=path, detail=detail)
+            return DamagedDatabase(path=path, detail=detail)
     return ServerTrouble(path=path, detail=detail)
 
 

@@ -29,6 +29,7 @@ from underlid.files import sync_folder
 from underlid.journal.database import (
     commit,
     connect,
+    damaged,
     for_reading,
     for_writing,
     migrate,
@@ -38,7 +39,6 @@ from underlid.journal.database import (
     trying_again,
 )
 from underlid.journal.errors import (
-    DamagedJournal,
     JournalError,
     JournalExists,
     JournalMoved,
@@ -55,6 +55,7 @@ from underlid.journal.keepers import (
     load_bin_keepers,
     load_keepers,
     load_photos_shown,
+    load_taken_over,
     show_photo,
 )
 from underlid.journal.place import FILE as FILE
@@ -190,7 +191,7 @@ class Journal:
         """Read the whole store; raise DamagedJournal if anything in it is not as it was written."""
         with self._reading() as connection:
             if wrong := problems(connection):
-                raise DamagedJournal(path=shown(self._where), detail="; ".join(wrong[:3]))
+                raise damaged(self._where, "; ".join(wrong[:3]))
             load_bins(connection)
             load_entries(connection)
             load_containers(connection)
@@ -411,6 +412,11 @@ class Journal:
         """Return whose each bin is, by the bin's name; one that was never handed to anybody is not in it."""
         with self._reading() as connection:
             return load_bin_keepers(connection)
+
+    def taken_over(self) -> dict[str, datetime]:
+        """Return since when each bin is its keeper's, by its name; one that was nobody else's before is not in it."""
+        with self._reading() as connection:
+            return load_taken_over(connection)
 
     @trying_again
     def show_photo(self, mark: PhotoShown) -> None:
