@@ -17,6 +17,21 @@ def test_parse_gives_the_interval_and_the_words(underlid):
     }  # fmt: skip
 
 
+def test_what_nobody_said_of_a_new_bin_is_named_as_taken_for_granted(underlid):
+    words = ("--size", "40 x 30 x 30 cm", "--now", NOW)
+    told = underlid("new", "shed", *words, "--siting", "unheated shed", "--started", "1 Dec 2025")
+    (note,) = (line for line in told.out.splitlines() if "Taken for granted" in line)
+    for unsaid in ("on slab", "walls of polypropylene", "3 mm thick", "Eisenia fetida"):
+        assert unsaid in note
+    for said in ("shed,", "started"):
+        assert said not in note
+    told = underlid(
+        "new", "all", *words, "--siting", "indoors", "--base", "slab", "--wall", "wood", "--wall-thickness", "1 cm",
+        "--species", "Eisenia fetida", "--started", "today", "--json",
+    )  # fmt: skip
+    assert not any("granted" in note for note in told.json["notes"])
+
+
 def test_a_leading_minus_is_a_number_and_no_option(underlid):
     told = underlid("parse", "-3 C", "--json").json
     assert (told["low"], told["high"]) == (-3.5, -2.5)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, get_args
@@ -34,6 +34,7 @@ SHOWN = 8  # characters of an id that are shown; any unique beginning is enough
 
 
 def new(
+    context: typer.Context,
     name: Annotated[str, typer.Argument(help="What you call the bin.")],
     size: Annotated[str, typer.Option(help="Inside size, e.g. “17 x 12 x 11 in”.")],
     bedding: Annotated[
@@ -109,7 +110,8 @@ def new(
         words=size,
         noted_at=moment,
     )
-    notes = [*situation(record).notes, *notes]  # refuses a bin that cannot be, before anything is stored
+    # A bin that cannot be is refused here, before anything is stored.
+    notes = [*situation(record).notes, *_assumed(context, record), *notes]
     try:
         book = Journal.open(journal)
     except NoJournal:
@@ -126,6 +128,25 @@ def new(
     print(f"  moisture: {show_amount(wet)}; founders: {show_amount(record.founders)}; species: {species}")
     for note in notes:
         print(f"  {note}")
+
+
+def _assumed(context: typer.Context, record: Bin) -> Iterator[str]:
+    """What nobody said of a new bin, and was taken for granted: heat and animals are worked out from it."""
+    words = {
+        "siting": record.siting,
+        "base": f"on {record.base}",
+        "wall": f"walls of {record.wall}",
+        "wall_thickness": f"{record.wall_thickness.words} thick",
+        "species": record.species,
+        "started": "started today",
+    }
+    source = {name: context.get_parameter_source(name) for name in words}
+    unsaid = [said for name, said in words.items() if (told := source[name]) and told.name == "DEFAULT"]
+    if unsaid:
+        yield (
+            f"Taken for granted, as it was not said: {', '.join(unsaid)}. What is worked out rests on it; if any of it "
+            "is wrong, start the bin under another name and say it (“underlid new --help”)."
+        )
 
 
 def container(
