@@ -49,7 +49,7 @@ test: $(VENV)/.dev .build/compiled  ## set up, then lint, type-check and test, i
 	@echo "== pytest, and mypy beside it"
 	@# for two cores: a third process is no gain, and threads of linear algebra would wait for each other
 	@mkdir -p .build; ( $(BIN)/mypy >.build/mypy.txt 2>&1; echo $$? >.build/mypy.code ) & \
-	  OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -q -n 2 --dist loadfile $(PYTEST); tests=$$?; wait; \
+	  OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -q -n 2 $(PYTEST); tests=$$?; wait; \
 	  cat .build/mypy.txt; [ $$tests = 0 ] || exit $$tests; exit $$(cat .build/mypy.code)
 
 calibration: $(VENV)/.dev .build/compiled  ## simulate journals and trials with a known truth, count how often ranges and verdicts are right; writes docs/calibration.md

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import numba
 import pytest
+from xdist.remote import Producer
+from xdist.scheduler import LoadFileScheduling
 
 from tests import on_postgresql
 from tests.journal.postgres import server
@@ -26,6 +28,7 @@ COMPILE = (
     "fit/test_filter.py", "chemistry/test_succession.py", "trials/test_design.py",
 )  # fmt: skip
 LONG = (
+    "browser", "web/test_at_bin.py",
     "cli/test_feedcheck.py", "cli/test_ph.py", "cli/test_count.py", "cli/test_commands.py", "cli/test_whatif.py",
     "cli/test_fitcheck.py", "cli/test_population.py", "fit/test_feedcheck.py", "web/test_views.py",
     "fit/test_census.py", "web/test_binpage.py", "web/test_work.py", "chemistry/test_field.py", "web/test_serve.py",
@@ -42,6 +45,19 @@ def pytest_configure(config: pytest.Config) -> None:
     config.option.loadscopereorder = False  # workers take the files in this order, not by their number of tests
     if "PYTEST_XDIST_WORKER" in os.environ:
         numba.set_num_threads(1)  # several workers have all cores; tests of threads say how many they mean
+
+
+class ByFile(LoadFileScheduling):  # type: ignore[misc]  # of a package without types
+    """Each file is one worker's, and all files with a browser are: two browsers at once wait for each other."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        browsing = nodeid.startswith(("tests/browser/", "tests/web/test_at_bin.py"))
+        return "browser" if browsing else str(super()._split_scope(nodeid))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> ByFile:
+    return ByFile(config, log)
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
