@@ -293,7 +293,8 @@ def run(
 ) -> dict[str, object]:
     """Log the invented winter, fit every bin, write its update, and compare what was inferred with the truth.
 
-    The journal is made anew each time from the same seed; fits made before are taken from its memory.
+    The journal is made anew each time from the same seed; fits made before are taken from its memory. `progress` is
+    called with the share of the fitting that is done.
     """
     # Heavy or later layers, needed only here.
     from underlid.answer import answer, case_of, census_of
@@ -306,8 +307,13 @@ def run(
     results: dict[str, object] = {}
     lines: list[str] = []
     stories = []
+
+    def so_far(step: int) -> Callable[[float], None]:
+        """Each bin has two steps: its bedding, then its colony."""
+        return lambda done: progress((step + done) / (2 * len(BINS)))
+
     with Journal.create(folder) as journal:
-        for invented in BINS:
+        for number, invented in enumerate(BINS):
             record = make_bin(invented)
             journal.add_bin(record)
             written, entries, truth = kept_by(invented, record, air)
@@ -315,8 +321,9 @@ def run(
             journal.add(entries)
             lines += [f"{at:%Y-%m-%d %H:%M}  {record.name}: {line}" for at, line in written]
             say(f"{record.name}: {len(written)} lines in the keeper's own words, {len(entries)} entries stored")
-            study = answer(journal, case_of(journal, record.name, air, NOW, WINTER_ENDS), progress=progress)
-            _, _, found = census_of(journal, study, progress=progress)
+            case = case_of(journal, record.name, air, NOW, WINTER_ENDS)
+            study = answer(journal, case, progress=so_far(2 * number))
+            _, _, found = census_of(journal, study, progress=so_far(2 * number + 1))
             story, target = told_of_one(journal, study, truth, out)
             stories.append(story)
             result = compare(study, truth) | compare_worms(found, truth)
