@@ -168,7 +168,7 @@ def test_as_of_leaves_out_what_came_later(keepers):
     assert len([row for row in rows("events") if row["eventType"] == "Sample"]) == 2
     keepers("publish", "--as-of", "2026-02-05")
     assert len([row for row in rows("events") if row["eventType"] == "Sample"]) == 1
-    refused(keepers("publish", "--as-of", "2020-01-01"), "was in this journal by", "give a later --as-of")
+    refused(keepers("publish", "--as-of", "2020-01-01"), "had been entered in this journal by", "give a later --as-of")
 
 
 @pytest.mark.parametrize(

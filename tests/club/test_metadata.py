@@ -37,7 +37,7 @@ def test_it_says_that_they_are_kept_and_what_is_withheld():
     assert "as vague as they were noted" in abstract
     assert "does not show that it is true in general" in abstract
     more = " ".join(said.find("additionalInfo").itertext())
-    assert "feedings: 1 (not part of what is shared)" in more
+    assert "feedings: 1 (no observation of animals or bedding)" in more
     assert "our judgement" in " ".join(said.find("methods").itertext())
 
 

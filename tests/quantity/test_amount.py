@@ -195,6 +195,13 @@ def test_boxes_are_written_in_many_ways(text: str) -> None:
     assert middles == pytest.approx([0.43, 0.30, 0.28])
 
 
+def test_about_before_a_size_is_about_each_side():
+    about, each = parse_size("about 43 x 30 x 28 cm"), parse_size("43ish x 30ish x 28ish cm")
+    for side in ("length", "width", "height"):
+        ours, theirs = getattr(about, side), getattr(each, side)
+        assert (ours.low, ours.high, ours.kind) == (theirs.low, theirs.high, "about")
+
+
 def test_a_vague_side_makes_a_vague_volume() -> None:
     volume = parse_size("43ish x 30 x 28 cm").volume
     assert volume.kind == "about"

@@ -16,13 +16,13 @@ from underlid.trials.refuge import WATCHED, longest, shrinking
 (RULE,) = (rule for rule in welfare_rules() if rule.what == WATCHED)
 
 
-def study(refuge, now, until=None):
+def study(refuge, now, until=None, *, misfit=False):
     draws = np.repeat(np.asarray(refuge, float)[..., None], 2, axis=2)
     told = SimpleNamespace(
         time_utc=np.arange(draws.shape[1]) * 3600, now_index=now, forecast_until=until or draws.shape[1],
         refuge_draws=draws,
     )  # fmt: skip
-    return SimpleNamespace(outlook=told)
+    return SimpleNamespace(outlook=told, posterior=SimpleNamespace(misfit=misfit))
 
 
 @given(arrays(bool, st.tuples(st.integers(1, 4), st.integers(1, 40))))
@@ -39,6 +39,14 @@ def test_a_refuge_that_shrank_for_long_enough_is_told_with_its_chance():
     assert found.ahead == 0.0
     assert "40%" in found.sentence
     assert "estimated" in found.sentence
+    assert "predicted" not in found.sentence, "of what is as good as impossible nothing is said"
+    assert "thermometer" not in found.sentence
+
+
+def test_a_fit_that_contradicts_the_readings_is_not_told_as_if_it_were_sound():
+    (found,) = shrinking([RULE], study(np.zeros((3, 400)), now=300, misfit=True))
+    assert "do not fit together" in found.sentence
+    assert "thermometer" in found.sentence
 
 
 def test_too_short_a_time_too_long_ago_or_beyond_the_forecast_is_not_told():

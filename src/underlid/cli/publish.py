@@ -124,7 +124,9 @@ def _bins(book: Journal, given: Sequence[str]) -> set[str]:
 def _nothing(moment: datetime | None) -> str:
     if moment is None:
         return "There is no bin in this journal yet; `underlid new` starts one."
-    return f"No bin that was asked for was in this journal by {moment:%Y-%m-%d %H:%M}; give a later --as-of."
+    return (
+        f"No bin that was asked for had been entered in this journal by {moment:%Y-%m-%d %H:%M}; give a later --as-of."
+    )
 
 
 def _notes(shared: Shared, about: About, *, keepers: bool) -> Iterator[str]:

@@ -65,8 +65,8 @@ def account(
         Item("photos", photos - pictures, "private"),
         Item("instruments", instruments, "the name of a keeper or a bin stands in them"),
         Item("species of bins", species, "not noted as a scientific name of two words"),
-        Item("feedings", _of(standing, Feeding), "not part of what is shared"),
-        Item("claims under watch", _of(standing, Claim), "not part of what is shared"),
+        Item("feedings", _of(standing, Feeding), "no observation of animals or bedding"),
+        Item("claims under watch", _of(standing, Claim), "no observation of animals or bedding"),
         Item("entries", sum(map(silent, standing)), "they say nothing, or were taken back"),
         Item("counts", sum(map(_unsure, standing)), "they leave open whether there were any; that one looked is told"),
     ]  # fmt: skip

@@ -66,13 +66,13 @@ def amount_of(
     return means.vague_amount(means.twice(*phrases))
 
 
-def size_of(sides: tuple[Quantity, ...], text: str) -> VagueSize:
+def size_of(sides: tuple[Phrase, ...], text: str) -> VagueSize:
     """Length, width and height, where a unit written once, last, holds for all."""
-    last = sides[-1].parts[-1][1]
+    last = sides[-1].quantities[0].parts[-1][1]
     means = _Means(text, "m", {}, last)
     if not last:
         raise AmountError("the sides have no unit", text, len(text), "Write it last, as '17 x 12 x 11 in'.")
-    spans = [means.span(Phrase("", (side,), at=side.at)) for side in sides]
+    spans = [means.span(side) for side in sides]
     for span in spans:
         if span.measured[0].low <= 0 or span.low is None or span.high is None:
             raise AmountError("a side needs a size", text, span.measured[0].at, "Write all three sides.")

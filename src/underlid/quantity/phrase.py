@@ -104,7 +104,7 @@ def read(text: str, expect: str | None = None) -> tuple[Phrase, ...]:
     return _parse(text, "start", examples(expect))  # type: ignore[no-any-return]
 
 
-def read_size(text: str) -> tuple[Quantity, ...]:
+def read_size(text: str) -> tuple[Phrase, ...]:
     """Length, width and height."""
     return _parse(text, "size", "Write length by width by height, as '17 x 12 x 11 in'.")  # type: ignore[no-any-return]
 
@@ -152,8 +152,9 @@ class _Reader(Transformer[Token, Any]):
     def single(self, phrase: Phrase) -> tuple[Phrase, ...]:
         return (phrase,)
 
-    def size(self, *sides: Quantity) -> tuple[Quantity, ...]:
-        return sides
+    def size(self, *parts: Token | Quantity) -> tuple[Phrase, ...]:
+        mark: Mark = "about" if isinstance(parts[0], Token) else ""  # of all three sides
+        return tuple(Phrase(mark, (side,), at=side.at) for side in parts if isinstance(side, Quantity))
 
     def phrase(self, *parts: Any) -> Phrase:
         if isinstance(parts[0], Phrase):

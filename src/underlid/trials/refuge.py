@@ -23,19 +23,31 @@ HOUR_S = 3600
 
 @dataclass(frozen=True, slots=True)
 class Shrinking:
-    """A rule on refuge, and the chances that it was broken in the last two weeks or will be in a forecast's reach."""
+    """A rule on refuge, and the chances that it was broken in the last two weeks or will be in a forecast's reach.
+
+    doubtful : whether the fit that says so contradicts the readings
+    """
 
     rule: StopRule
     lately: float
     ahead: float
+    doubtful: bool = False
 
     @property
     def sentence(self) -> str:
-        """What to tell the keeper."""
+        """What to tell the keeper; of something as good as impossible nothing."""
+        chances = (
+            (self.lately, f"was broken in the last two weeks with a chance of {self.lately:.0%} (estimated)"),
+            (self.ahead, f"will be broken in the days to come with a chance of {self.ahead:.0%} (predicted)"),
+        )
+        told = " and ".join(said for chance, said in chances if chance >= 0.005)
+        doubt = (
+            " But the readings and this weather do not fit together, so these chances may be far off: a thermometer in "
+            "the bedding knows better."
+        )
         return (
-            f"By the fit the stop rule “{self.rule.watched}” was broken in the last two weeks with a chance of "
-            f"{self.lately:.0%} (estimated), and will be in the days to come with {self.ahead:.0%} (predicted): "
-            f"{self.rule.then}. {self.rule.because}"
+            f"By the fit the stop rule “{self.rule.watched}” {told}: {self.rule.then}. {self.rule.because}"
+            f"{doubt if self.doubtful else ''}"
         )
 
 
@@ -55,7 +67,7 @@ def shrinking(rules: Sequence[StopRule], study: Study) -> tuple[Shrinking, ...]:
             # A run that has begun may only get long enough in the hours to come.
             ahead = float((longest(below[:, max(0, now + 1 - least) : end]) >= least).mean()) if end > now + 1 else 0.0
             if max(lately, ahead) >= WORTH_TELLING:
-                found.append(Shrinking(rule, lately, ahead))
+                found.append(Shrinking(rule, lately, ahead, study.posterior.misfit))
     return tuple(found)
 
 
