@@ -314,6 +314,8 @@ def test_one_verb_feeds_several_things() -> None:
         ("about a dozen near the top", "not noted", "surface", 9.6, 14.4),
         ("saw 3 juveniles", "juvenile", "not noted", 3, 3),
         ("a couple of dozen worms under the lid", "not noted", "surface", 20, 30),
+        ("about a dozen near the lid", "not noted", "surface", 9.6, 14.4),
+        ("3 worms on the lid", "not noted", "surface", 3, 3),
         ("no worms seen", "not noted", "not noted", 0, 0),
         ("two cocoons", "cocoon", "not noted", 2, 2),
         ("worms: about a dozen", "not noted", "not noted", 9.6, 14.4),

@@ -14,7 +14,7 @@ _PLACES: tuple[tuple[Place, str], ...] = (
     ("not noted", r"bottom|base"),
 )
 PLACE = rf"(?:{'|'.join(words for _, words in _PLACES)})"
-_UNDER_LID = r"(?:just\s+)?under\s+(?:the\s+)?lid"
+_AT_LID = r"(?:just\s+)?(?:under|below|beneath|at|near|by|on)\s+(?:the\s+)?lid(?![\w-])"
 _NUMBERS = r"(?:about\s+|around\s+|~\s*)?[\d.,½¼¾]{1,9}(?:\s*(?:[-–]|to|or)\s*[\d.,½¼¾]{1,9})?"
 _LENGTH = rf"{_NUMBERS}\s*(?:cm|mm|inch(?:es)?|in|\")"
 _DEPTH = re.compile(
@@ -44,7 +44,7 @@ def find_place(text: str, *, with_preposition: bool = False) -> tuple[str, Place
     found: list[tuple[int, int, Place, str]] = []
     for place, words in _PLACES:
         pattern = rf"(?<!\w)(?:{_IN}){optional}(?:the\s+)?(?:{words})(?![\w-])(?:\s+of\s+the\s+(?:bin|bedding))?"
-        pattern = rf"{_UNDER_LID}|{pattern}" if place == "surface" else pattern
+        pattern = rf"{_AT_LID}|{pattern}" if place == "surface" else pattern
         match = re.search(pattern, text, re.IGNORECASE)
         if match:
             found.append((match.start(), match.end(), place, match[0]))

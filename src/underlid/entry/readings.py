@@ -15,7 +15,7 @@ from underlid.records import Measured, Reading
 
 _MEASURED = re.compile(
     r"(?<!\w)(?:in\s+the\s+(?=air))?(?:(?P<air>(?:outside\s+)?air(?:\s+temp(?:erature)?)?|outside|ambient)"
-    r"|(?P<bedding>(?:bedding\s+)?temp(?:erature)?)|(?P<moisture>moisture)|(?P<ec>ec|conductivity)"
+    r"|(?P<bedding>(?:bedding\s+)?temp(?:erature)?s?)|(?P<moisture>moisture)|(?P<ec>ec|conductivity)"
     r"|(?P<mass>live\s+(?:mass|weight)(?:\s+of\s+(?:the\s+)?worms)?|(?:all\s+)?(?:the\s+)?worms\s+weigh(?:ed)?"
     r"|weighed\s+(?:all\s+)?(?:the\s+)?worms))(?!\w)\.?",
     re.IGNORECASE,
