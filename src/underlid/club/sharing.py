@@ -126,16 +126,18 @@ def share(
         for each in standing
         if isinstance(each, Photo) and _is_shared(each, keeper_of[each.bin], photos)
     )
-    earlier = [each for each in (*mine, *observed) if _by_another(each, taken_over or {})]
+    anothers = frozenset(
+        public[each.name].id if isinstance(each, Bin) else public_id(each.id)
+        for each in (*mine, *observed) if _by_another(each, taken_over or {})
+    )  # fmt: skip
     noted = [each.noted_at for each in (*mine, *observed) if each.noted_at is not None]
     said = account(
         mine, standing, keeper_of, keepers=bool(keepers), pictures=len(pictures), words=words,
         instruments=sum(map(_lost_instrument, observed, bare)),
-        species=sum(bool(each.species) != bool(public[each.name].species) for each in mine), anothers=len(earlier),
+        species=sum(bool(each.species) != bool(public[each.name].species) for each in mine), anothers=len(anothers),
     )  # fmt: skip
-    ids = {public[each.name].id if isinstance(each, Bin) else public_id(each.id) for each in earlier}
     until = max(noted).astimezone(UTC) if noted else None
-    return Shared(tuple(public.values()), bare, frozenset(ids), pictures, said, words, until)
+    return Shared(tuple(public.values()), bare, anothers, pictures, said, words, until)
 
 
 # --- what stands ---------------------------------------------------------------------------------------------

@@ -91,7 +91,7 @@ def load_taken_over(connection: Connection) -> dict[str, datetime]:
     """Return since when each bin is its keeper's, by its name; one that was nobody else's before is not in."""
     found: dict[str, datetime] = {}
     whose: dict[str, str] = {}
-    for one in sorted(_load(connection, BinKeeper, bin_keepers), key=lambda one: (one.noted_at, one.id)):
+    for one in _in_order(_load(connection, BinKeeper, bin_keepers)):
         if whose.setdefault(one.bin, one.keeper) != one.keeper:
             whose[one.bin], found[one.bin] = one.keeper, one.noted_at
     return found
@@ -162,8 +162,12 @@ def _name(one: Keeper) -> str:
 
 
 def _newest(found: Iterable[One], key: Callable[[One], str]) -> dict[str, One]:
-    in_order = sorted(found, key=lambda one: (one.noted_at, one.id))
-    return dict(sorted({key(one): one for one in in_order}.items()))
+    return dict(sorted({key(one): one for one in _in_order(found)}.items()))
+
+
+def _in_order(found: Iterable[One]) -> list[One]:
+    """As they succeed each other."""
+    return sorted(found, key=lambda one: (one.noted_at, one.id))
 
 
 def _load(connection: Connection, kind: type[One], table: Table, *where: ColumnElement[bool]) -> list[One]:

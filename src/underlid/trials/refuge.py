@@ -35,12 +35,12 @@ class Shrinking:
 
     @property
     def sentence(self) -> str:
-        """What to tell the keeper; of something as good as impossible nothing."""
+        """What to tell the keeper; of a chance that would be shown as 0 % nothing."""
         chances = (
             (self.lately, f"was broken in the last two weeks with a chance of {self.lately:.0%} (estimated)"),
             (self.ahead, f"will be broken in the days to come with a chance of {self.ahead:.0%} (predicted)"),
         )
-        told = " and ".join(said for chance, said in chances if chance >= 0.005)
+        told = " and ".join(said for chance, said in chances if round(100 * chance))
         doubt = (
             " But the readings and this weather do not fit together, so these chances may be far off: a thermometer in "
             "the bedding knows better."
