@@ -36,7 +36,8 @@ def test_json_judges_every_used_reading(ask, tmp_path):
         assert 0 <= row["pit"][0] <= row["pit"][1] <= 1
         assert row["provenance"] == "estimated"
         assert any(row["words"].split()[0] in line for line in LINES)
-    assert sum(told["parts"]) == pytest.approx(5)
+    rounding = 0.0005 * len(told["parts"])  # each is given to the third decimal
+    assert sum(told["parts"]) == pytest.approx(5, abs=rounding)
     assert told["inside"]["by_luck"][0] <= told["inside"]["by_luck"][1]
 
 
