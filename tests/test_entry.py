@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from underlid.entry import EntryError, Understood, corrected, describe, looks_like_a_temperature, parse_line
+from underlid.entry import EntryError, Understood, corrected, describe, looks_like, parse_line
 from underlid.quantity import VagueAmount, parse_amount, parse_when
 from underlid.records import AnyEntry, BeddingLayer, Bin, Claim, Feeding, Note, Photo, Reading, SampleCount, Sighting
 
@@ -366,7 +366,6 @@ def test_an_empty_sample_counts_no_animal_of_any_stage() -> None:
         "two dead worms",
         "saw 3 mites",
         "lots of worms",
-        "70 %",
     ],
 )
 def test_anything_else_is_kept_as_a_note_and_said_so(line: str) -> None:
@@ -384,20 +383,18 @@ def test_anything_else_is_kept_as_a_note_and_said_so(line: str) -> None:
         ("the edge felt like 40 F", "edge 40 F"),
     ],
 )
-def test_a_note_that_looks_like_a_temperature_is_warned_of(line: str, hint: str) -> None:
+def test_a_note_that_looks_like_is_warned_of(line: str, hint: str) -> None:
     found = understood(line)
     assert isinstance(found.records[0], Note)
     warning = f"'{line}': kept as a note although it looks like a temperature; write it as '{hint}' if it is one"
     assert found.notes_on[-1] == warning
-    assert looks_like_a_temperature(line)
+    assert looks_like(line)
     assert isinstance(only(hint), Reading)
 
 
-@pytest.mark.parametrize(
-    "line", ["smells fine", "middle 3 dead worms", "70 %", "2 holes in the side", "7pm at the edge"]
-)
+@pytest.mark.parametrize("line", ["smells fine", "middle 3 dead worms", "2 holes in the side", "7pm at the edge"])
 def test_other_notes_are_not(line: str) -> None:
-    assert not looks_like_a_temperature(line)
+    assert not looks_like(line)
 
 
 def test_labels_before_a_colon_are_no_dates() -> None:

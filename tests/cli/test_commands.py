@@ -73,6 +73,16 @@ def test_a_free_line_becomes_its_entries(with_bin):
     assert told["entries"][0]["when"]["start"].startswith("2026-01-23T22")
 
 
+def test_food_of_which_nothing_is_known_is_told_before_it_is_stored(with_bin):
+    told = with_bin(
+        "log", "north", "fed 100 g quince; fed 100 g zucchini; watered 1 L", "--yes", "--json", "--now", NOW
+    ).json
+    assert told["stored"]
+    (said,) = (note for note in told["notes"] if "No properties are known" in note)
+    assert "'quince'" in said
+    assert "cannot reckon with it" in said
+
+
 def test_a_correction_keeps_the_earlier_words(with_bin):
     first = with_bin("log", "north", "23 Jan: middle 12 C", "--yes", "--json", "--now", NOW).json
     entry = first["entries"][0]["id"]

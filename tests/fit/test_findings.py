@@ -40,6 +40,33 @@ def test_a_note_that_looks_like_a_temperature_is_told():
     assert find(sentences(["5 Nov 20:00: middel 2 C"]), "looks like a temperature") == ["look"]
 
 
+@pytest.mark.parametrize(
+    ("words", "looks"), [("100 g lemon peel", "a feeding: “fed 100 g lemon peel”"), ("12 wriggly worms", "a sighting")]
+)
+def test_other_notes_that_hold_more_are_told_with_an_example(words, looks):
+    assert find(sentences([f"5 Nov 20:00: {words}"]), f"it looks like {looks}") == ["look"]
+
+
+@pytest.mark.parametrize("words", ["note: middle 6 C", "two dead worms", "harvested 2 kg of castings"])
+def test_what_is_meant_as_a_note_is_left_in_peace(words):
+    assert not find(sentences([f"5 Nov 20:00: {words}"]), "looks like")
+
+
+def test_a_feeding_that_the_bin_cannot_hold_is_to_be_looked_at():
+    inside_l = 1000 * BIN.length.high * BIN.width.high * BIN.height.high
+    more, less = (f"5 Nov 20:00: fed {kg:.0f} kg lemons" for kg in (inside_l + 2, 1))
+    assert find(sentences([more]), "hardly possible") == ["look"]
+    assert not find(sentences([less]), "possible")
+
+
+def test_an_unknown_food_is_told_once_with_what_it_is_kept_from():
+    told = sentences(["5 Nov 20:00: fed 100 g quince", "6 Nov 20:00: fed 50 g quince"])
+    assert find(told, "No properties are known for the material 'quince'") == ["know"]
+    assert find(told, "castings and feedcheck cannot reckon with it") == ["know"]
+    assert not any("Known:" in sentence for sentence in told)
+    assert not find(sentences(["5 Nov 20:00: fed 100 g zucchini", "5 Nov 21:00: watered 1 L"]), "No properties")
+
+
 def test_a_line_entered_twice_is_told():
     assert find(sentences(["5 Nov 20:00: middle 2 C", "5 Nov 20:00: middle 2 C"]), "entered twice") == ["look"]
 

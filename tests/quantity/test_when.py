@@ -6,6 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underlid.quantity import VagueTime, WhenError, parse_when
+from underlid.quantity.days import PARTS_OF_DAY
+from underlid.quantity.moments import PARTS_OF_PARTS
 
 ZONE = ZoneInfo("America/New_York")
 NOW = datetime(2026, 2, 10, 21, 15, tzinfo=ZONE)
@@ -15,7 +17,7 @@ WORDS = [
     "Z", "+99:99", "23:40", "7:30", "7pm", "25:61", "around", "about", "midnight", "noon", "morning", "night",
     "last", "this", "week", "month", "Monday", "Tue", "today", "yesterday", "tonight", "now", "just now", "two",
     "a", "999", "days", "months", "ago", "early", "mid", "end", "of", "the", "on", "at", "to", "-", "and",
-    "between", "from", "not noted", "?", ",", "exactly",
+    "between", "from", "not noted", "?", ",", "exactly", "late", "earlier", "evening",
 ]  # fmt: skip
 PHRASE_LIKE = st.lists(st.sampled_from(WORDS), max_size=8).map(" ".join)
 
@@ -130,6 +132,34 @@ def test_a_long_span_is_flagged() -> None:
 def test_what_no_calendar_holds_is_refused(text: str) -> None:
     with pytest.raises(WhenError):
         when(text)
+
+
+def test_early_mid_and_late_lie_in_their_part_of_the_day_in_that_order() -> None:  # our convention
+    assert {name for _, name in PARTS_OF_PARTS} == set(PARTS_OF_DAY)
+    for name, (begin, end) in PARTS_OF_DAY.items():
+        spans = [PARTS_OF_PARTS[part, name] for part in ("early", "mid", "late")]
+        assert all(begin <= first < last <= end for first, last in spans)
+        if name != "night":  # "late at night" is before midnight as well, "the middle of the night" is not
+            assert spans == sorted(spans)
+            assert (spans[0][0], spans[2][1]) == (begin, end)
+
+
+@pytest.mark.parametrize("part", ["early", "mid", "late"])
+@pytest.mark.parametrize("name", ["morning", "afternoon", "evening", "night"])
+def test_a_part_of_a_part_may_be_said_in_any_order(part: str, name: str) -> None:
+    said = wall(f"23 Jan {part} {name}")
+    assert (
+        said == wall(f"{part} {name}, 23 Jan") == wall(f"23 Jan, {part} in the {name}") == wall(f"23 Jan {part}-{name}")
+    )
+    assert when(f"23 Jan {part} {name}").kind == "about"
+
+
+def test_in_the_small_hours_early_this_morning_is_since_midnight() -> None:
+    small = NOW.replace(hour=2)
+    for text in ("early this morning", "earlier this morning"):
+        assert wall(text, now=small) == ("2026-02-10 00:00", "2026-02-10 02:15")
+    with pytest.raises(WhenError, match="in the future"):
+        when("late this evening", now=NOW.replace(hour=19))
 
 
 def read(text: str, now: datetime, zone: ZoneInfo, start: datetime | None) -> VagueTime | WhenError:

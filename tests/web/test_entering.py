@@ -75,6 +75,12 @@ def test_what_is_not_understood_says_where_and_how_to_mend_it(client):
     assert "\n" not in told["error"]
 
 
+def test_food_of_which_nothing_is_known_is_told(client):
+    notes = client.post(f"{API}/parse", json={"words": "fed 100 g quince"}).json()["notes"]
+    assert any("'quince'" in note and "cannot reckon with it" in note for note in notes)
+    assert any("'quince'" in note for note in post(client, "fed 100 g quince").json()["notes"])
+
+
 COMPOSED = {
     "middle temp 6½ C": "temperature, middle: 6.5 °C (43.7 °F)",
     "edge temp -½ C": "temperature, edge: -0.5 °C (31.1 °F)",

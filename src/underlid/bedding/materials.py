@@ -166,6 +166,24 @@ def find(name: str, known: Mapping[str, Material]) -> Material:
     return known[key]
 
 
+def food(words: str) -> Material:
+    """The material that a keeper's words for food name; “fresh” is what all is that is not called old."""
+    known = every_material()
+    plain = words.lower().removeprefix("fresh ")
+    return find(plain if _key(words) not in known and plain != words.lower() else words, known)
+
+
+def unknown_food(words: str) -> str | None:
+    """A sentence on food of which nothing is known; None where something is, and of water, which is none."""
+    try:
+        if words != "water":
+            food(words)
+    except UnknownMaterial as error:
+        what = str(error).partition(" Known:")[0]  # all names there are would bury what else is told
+        return f"{what} It is kept as written; castings and feedcheck cannot reckon with it under that name."
+    return None
+
+
 def read_materials(path: Path) -> dict[str, Material]:
     """All that is known with a keeper's own file laid over it, under each name and other name.
 

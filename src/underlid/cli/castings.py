@@ -61,26 +61,26 @@ def castings(
 
     study = study_of(bin, weather, past or [], until, place, fill_gaps, seed, journal, now, quiet=as_json)
     found: Census | None = None
-    careful: tuple[str, ...] = ()
+    doubts = study.careful
     if worms:
         from underlid.answer import census_of
-        from underlid.fit.reckoning import doubtful
+        from underlid.fit.reckoning import careful
         from underlid.journal.store import Journal
 
         with Journal.open(journal) as book, progress(f"the colony in {bin}", quiet=as_json) as tell_progress:
             _, counted, found = census_of(book, study, seed, tell_progress)
-        careful = (*found.warnings, *doubtful(counted, found))
+        doubts = careful(study, counted, found)
     told = balance_sheet(study, seed, found)
     tz = ZoneInfo(study.case.bin.timezone)
-    careful = (*_lower_bound(told), *careful)
+    doubts = (*_lower_bound(told), *doubts)
     notes = (*told.notes, *(() if found is None else found.notes), *study.notes)
     basis = rests_on(study.posterior.readings, told)
     if as_json:
-        show_json(castings_json(told, tz, bin, basis, (*careful, *dict.fromkeys(notes)), seed))
+        show_json(castings_json(told, tz, bin, basis, (*doubts, *dict.fromkeys(notes)), seed))
         return
     out = console(WIDTH)
     out.print(f"Bin {bin}: {basis}; 5 to 95 % ranges with the middle in brackets.")
-    for said in (*careful, *told.left_out):
+    for said in (*doubts, *told.left_out):
         out.print(f"Careful: {said}")
     out.print(_table(told))
     for question, answer in sentences(told, tz):

@@ -84,9 +84,10 @@ def feedcheck(
     amount_of(fed, food)  # what cannot be weighed is refused before anything is fitted
     told_ph = None if ph is None else parse_amount(ph, expect="pH")
     told_c = None if at is None else parse_amount(at, expect="degC")
-    fitted = None
+    fitted: tuple[Study, Points] | None = None
+    doubts: tuple[str, ...] = ()
     if weather is not None:
-        fitted = _fitted(bin, weather, past or [], place, fill_gaps, seed, journal, now, moment, as_json)
+        fitted, doubts = _fitted(bin, weather, past or [], place, fill_gaps, seed, journal, now, moment, as_json)
     with progress(f"the acid of {bin}", quiet=as_json) as tell_progress:
         asked, granted = question_of(
             record, entries, fed, moment, seed, ph=told_ph, bedding_c=told_c, heaps=heaps, fitted=fitted,
@@ -96,27 +97,27 @@ def feedcheck(
     notes = (*granted, *([WITH_WEATHER] if weather is None else []), RULE)
     if as_json:
         head = {"bin": bin, "now": moment.isoformat(), "words": said}
-        show_json({**head, **feedcheck_json(told), "notes": list(notes), "seed": seed})
+        show_json({**head, **feedcheck_json(told), "notes": [*doubts, *notes], "seed": seed})
         return
-    _print(f"{shown(fed, food)} in bin {bin}", told, notes)
+    _print(f"{shown(fed, food)} in bin {bin}", told, doubts, notes)
 
 
 def _fitted(
     bin: str, weather: Path, past: list[Path], place: str | None, fill_gaps: int, seed: int, journal: Path,
     now: str | None, moment: datetime, quiet: bool,
-) -> tuple[Study, Points]:  # fmt: skip
-    """The fitted bin to three weeks from now, and the live mass of its worms now [kg]."""
+) -> tuple[tuple[Study, Points], tuple[str, ...]]:  # fmt: skip
+    """The fitted bin to three weeks from now with the live mass of its worms now [kg], and what makes it doubtful."""
     from underlid.answer import census_of
     from underlid.cli.study import study_of
     from underlid.fit.feedharm import DAYS
-    from underlid.fit.reckoning import reckoning
+    from underlid.fit.reckoning import careful, reckoning
     from underlid.journal.store import Journal
 
     until = f"{moment + timedelta(days=DAYS):%Y-%m-%d}"
     study = study_of(bin, weather, past, until, place, fill_gaps, seed, journal, now, quiet=quiet)
     with Journal.open(journal) as book, progress(f"the colony in {bin}", quiet=quiet) as tell_progress:
-        prior, _, census = census_of(book, study, seed, tell_progress)
-    return study, reckoning(prior, census).live_kg
+        prior, counted, census = census_of(book, study, seed, tell_progress)
+    return (study, reckoning(prior, census).live_kg), careful(study, counted, census)
 
 
 def feedcheck_json(told: Checked) -> dict[str, object]:
@@ -151,7 +152,7 @@ def feedcheck_json(told: Checked) -> dict[str, object]:
     }  # fmt: skip
 
 
-def _print(what: str, told: Checked, notes: tuple[str, ...]) -> None:
+def _print(what: str, told: Checked, doubts: tuple[str, ...], notes: tuple[str, ...]) -> None:
     from rich.table import Table
 
     from underlid.fit.feedtelling import row
@@ -159,6 +160,8 @@ def _print(what: str, told: Checked, notes: tuple[str, ...]) -> None:
     out = console(WIDTH)
     out.print(f"{told.verdict.capitalize()}: {what}.{_rather(told)}")
     out.print(f"Because: {told.because}" if told.verdict != "fine" else told.because)
+    for said in doubts:
+        out.print(f"Careful: {said}")
     table = Table("", "beside it, predicted", "limit", "beyond it", "whole bin", "", box=None, pad_edge=False)
     for item in told.items:
         table.add_row(*row(item))

@@ -190,8 +190,10 @@ def log(
 
     With --json nothing is asked: entries are stored only with --yes.
     """
+    from underlid.bedding.materials import unknown_food
     from underlid.entry import corrected, describe, parse_line
     from underlid.journal.store import Journal
+    from underlid.records import Feeding
 
     with Journal.open(journal) as book:
         record = book.bin(bin)
@@ -204,6 +206,7 @@ def log(
             earlier = _entry(corrects, book.entries(record.name, superseded=True))
             mended, notes = corrected(understood, earlier)
             records = (mended,)
+        notes += tuple(filter(None, (unknown_food(one.material) for one in records if isinstance(one, Feeding))))
         if not as_json:
             for entry in records:
                 print(without_controls(f"  {describe(entry)}  [{entry.id[:SHOWN]}]"))

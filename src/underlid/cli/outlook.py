@@ -147,7 +147,7 @@ def outlook_json(study: Study, first: int) -> dict[str, object]:
         "coldest": coldest(min(told.now_index + 1, hours - 1), hours),
         "coldest_so_far": coldest(0, told.now_index + 1),
         "parameters": {name: list(study.posterior.range_of(name)) for name in study.posterior.draws},
-        "notes": list(study.notes),
+        "notes": [*study.careful, *study.notes],
     }
 
 
@@ -182,6 +182,8 @@ def _print_outlook(study: Study, tz: ZoneInfo, begin: datetime) -> None:
         f"Bin {study.case.bin.name}: 5 to 95 % ranges, estimated up to now and predicted beyond. "
         f"Refuge: share of the bedding at {band} °C.",
     )
+    for said in study.careful:
+        out.print(f"Careful: {said}")
     out.print(table)
     hours = len(told.time_utc)
     if told.now_index + 1 < hours:

@@ -51,7 +51,7 @@ def population(
 ) -> None:
     """How many live there by stage, day by day: fitted to counts, sightings, founders and the bedding's own fit."""
     from underlid.answer import census_of
-    from underlid.fit.reckoning import doubtful, reckoning
+    from underlid.fit.reckoning import careful, reckoning
     from underlid.journal.store import Journal
     from underlid.update.prose.colony import rests_on, sentences
 
@@ -60,15 +60,15 @@ def population(
         prior, counted, found = census_of(book, study, seed, tell_progress)
     told = reckoning(prior, found)
     tz = ZoneInfo(study.case.bin.timezone)
-    careful = (*found.warnings, *doubtful(counted, found))
+    doubts = careful(study, counted, found)
     notes = (*found.notes, *study.notes)
     basis = rests_on(counted, study.case.bin.founders.words, study.posterior.readings)
     if as_json:
-        show_json(population_json(found, told, tz, bin, basis, (*careful, *notes)))
+        show_json(population_json(found, told, tz, bin, basis, (*doubts, *notes)))
         return
     out = console(WIDTH)
     out.print(f"Bin {bin}: {basis}; 5 to 95 % ranges with the middle in brackets.")
-    for said in careful:
+    for said in doubts:
         out.print(f"Careful: {said}")
     out.print(_table(found, told, tz))
     for question, answer in sentences(told, tz, int(found.time_utc[-1])):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -33,6 +32,7 @@ from underlid.cli.study import study_of
 
 if TYPE_CHECKING:
     from underlid.fit.sizes import Sizes
+    from underlid.fit.study import Study
     from underlid.fit.whatif import Compared, Difference, Points
 
 
@@ -122,9 +122,9 @@ def whatif(
         found = compare(study, changers)
         if as_json:
             show_json({"bin": bin, "now": study.case.now.isoformat(), "seed": seed, **whatif_json(found, tz),
-                       "notes": [*found.notes, *study.notes]})  # fmt: skip
+                       "notes": [*study.careful, *found.notes, *study.notes]})  # fmt: skip
         else:
-            _print(bin, found, study.notes, tz)
+            _print(bin, found, study, tz)
         return
     with progress("trying sizes", quiet=as_json) as tell:
         told = sizes(study, asked, tell)
@@ -133,10 +133,11 @@ def whatif(
 
         write_whole(chart, draw(told, chart))
     if as_json:
-        show_json({"bin": bin, "now": study.case.now.isoformat(), "seed": seed, **sizes_json(told, tz, study.notes),
+        show_json({"bin": bin, "now": study.case.now.isoformat(), "seed": seed, **sizes_json(told, tz),
+                   "notes": [*study.careful, *told.notes, *study.notes],
                    "chart": None if chart is None else str(chart)})  # fmt: skip
     else:
-        _print_sizes(told, study.notes, tz, chart)
+        _print_sizes(told, study, tz, chart)
 
 
 # --- what is shown -------------------------------------------------------------------------------------------
@@ -161,7 +162,7 @@ def whatif_json(found: Difference, tz: ZoneInfo) -> dict[str, object]:
     }
 
 
-def sizes_json(found: Sizes, tz: ZoneInfo, notes: Sequence[str]) -> dict[str, object]:
+def sizes_json(found: Sizes, tz: ZoneInfo) -> dict[str, object]:
     """The coldest hour against size as plain JSON types [degC]."""
 
     def row(litres: float, coldest: dict[str, Any]) -> dict[str, object]:
@@ -175,7 +176,6 @@ def sizes_json(found: Sizes, tz: ZoneInfo, notes: Sequence[str]) -> dict[str, ob
         "tolerated_from": found.tolerated_c,
         "fitted": row(found.own_litres, found.own_c),
         "sizes": [row(size, {p: c[i] for p, c in found.coldest_c.items()}) for i, size in enumerate(found.litres)],
-        "notes": [*found.notes, *notes],
     }
 
 
@@ -191,7 +191,7 @@ def _iso(seconds: int, tz: ZoneInfo) -> str:
     return datetime.fromtimestamp(seconds, tz).isoformat()
 
 
-def _print(bin: str, found: Difference, notes: Sequence[str], tz: ZoneInfo) -> None:
+def _print(bin: str, found: Difference, study: Study, tz: ZoneInfo) -> None:
     from rich.table import Table
 
     from underlid.update.prose import differences as words
@@ -199,17 +199,19 @@ def _print(bin: str, found: Difference, notes: Sequence[str], tz: ZoneInfo) -> N
     out = console(WIDTH)
     for sentence in words.answer(bin, found, tz):
         out.print(sentence)
+    for said in study.careful:
+        out.print(f"Careful: {said}")
     table = Table("predicted", "as it is", "changed", "difference", "", box=None, pad_edge=False)
     for row in words.rows(found):
         table.add_row(*row)
     out.print(table)
     for caution in found.cautions:
         out.print(f"  Beware: {caution}")
-    for note in (*found.notes, *notes):
+    for note in (*found.notes, *study.notes):
         out.print(f"  {note}")
 
 
-def _print_sizes(found: Sizes, notes: Sequence[str], tz: ZoneInfo, chart: Path | None) -> None:
+def _print_sizes(found: Sizes, study: Study, tz: ZoneInfo, chart: Path | None) -> None:
     from rich.table import Table
 
     from underlid.update.prose import differences as words
@@ -220,11 +222,13 @@ def _print_sizes(found: Sizes, notes: Sequence[str], tz: ZoneInfo, chart: Path |
         f"Coldest hour of the bedding from {begin:%-d %b %Y} to {end:%-d %b %Y}, 5 to 95 %, predicted for every size "
         f"but {found.own_litres:.0f} litres.",
     )
+    for said in study.careful:
+        out.print(f"Careful: {said}")
     table = Table("holds", *found.coldest_c, box=None, pad_edge=False)
     for litres, ranges in words.size_rows(found):
         table.add_row(litres, *ranges)
     out.print(table)
-    for note in (*found.notes, *notes):
+    for note in (*found.notes, *study.notes):
         out.print(f"  {note}")
     if chart is not None:
         out.print(f"Drawn in {chart}.", soft_wrap=True)

@@ -5,10 +5,20 @@
 becomes two readings, a sighting and a feeding. Words that are none of these are kept as a note.
 """
 
+from underlid.entry.clause import looks_like
 from underlid.entry.correction import corrected
 from underlid.entry.describe import describe
 from underlid.entry.line import Understood, parse_line
-from underlid.entry.readings import looks_like_a_temperature
+from underlid.entry.room import inside_l, too_much
 from underlid.entry.split import EntryError
 
-__all__ = ["EntryError", "Understood", "corrected", "describe", "looks_like_a_temperature", "parse_line"]
+__all__ = [
+    "EntryError",
+    "Understood",
+    "corrected",
+    "describe",
+    "inside_l",
+    "looks_like",
+    "parse_line",
+    "too_much",
+]

@@ -12,12 +12,18 @@ from underlid.entry.split import AMOUNT_BEGINS, Clause
 from underlid.quantity import AmountError, VagueAmount, parse_amount
 from underlid.records import SampleCount, Sighting, Stage
 
+# Only an adult earthworm has a saddle (clitellum): OECD 222 (2016) calls adult worms clitellate.
+_SADDLED = (
+    r"(?:(?:adults?|adult\s+worms?|worms?)\s+)?(?:of\s+them\s+)?(?:with|ha(?:s|d|ve|ving)|showing)\s+"
+    r"(?:(?:an?|the|their|visible|clear)\s+)*(?:saddles?|clitell(?:um|ums|a))"
+    r"|(?:saddled|clitellate)(?:\s+(?:adults?|worms?))*"
+)
 _STAGES: tuple[tuple[Stage, str], ...] = (
     ("cocoon", r"cocoons?"),
     ("hatchling", r"hatchlings?|babies|baby\s+worms?"),
     ("juvenile", r"juveniles?|juvs?|young\s+worms?"),
     ("sub-adult", r"sub-?\s?adults?"),
-    ("adult", r"adults?(?:\s+worms?)?"),
+    ("adult", rf"{_SADDLED}|adults?(?:\s+worms?)?"),
 )
 ANIMAL = re.compile(
     r"\b(?:" + "|".join(f"(?P<s{n}>{words})" for n, (_, words) in enumerate(_STAGES)) + r"|worms?)(?!\w)", re.IGNORECASE

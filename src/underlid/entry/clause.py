@@ -11,13 +11,15 @@ from dataclasses import replace
 
 from underlid.entry.animals import ANIMAL, is_sample, sample, sighting
 from underlid.entry.feedings import feeding, feeding_verb, nothing_fed, surely_fed
-from underlid.entry.readings import reading, temperature_hint
+from underlid.entry.hints import Hint, hints
+from underlid.entry.readings import reading
 from underlid.entry.said import Known, Said
 from underlid.entry.split import (
     AMOUNT_BEGINS,
     KEPT,
     Clause,
     EntryError,
+    clause_of,
     clauses,
     day_and_rest,
     sentences,
@@ -53,6 +55,32 @@ def _days_lent(told: list[tuple[Clause, Said]]) -> list[tuple[Clause, Said]]:
 
 def said(clause: Clause, previous: Said | None, known: Known) -> Said:
     """What one clause says."""
+    found = _recorded(clause, previous, known)
+    if found is not None:
+        return found
+    hint = looks_like(clause.text, known)
+    doubt = "" if hint is None else f" although it looks like {hint.what}; write it as '{hint.example}' if it is one"
+    return Said(Note, {}, (f"kept as a note{doubt}",))
+
+
+def looks_like(text: str, known: Known | None = None) -> Hint | None:
+    """What the words of a note may have been meant for, with an example that is understood; None if for nothing."""
+    if KEPT.match(text) or nothing_fed(text):
+        return None
+    known = known or Known({})
+    return next((hint for hint in hints(text, known) if _understood(hint, known)), None)
+
+
+def _understood(hint: Hint, known: Known) -> bool:
+    try:
+        found = _recorded(clause_of(hint.example, 0, len(hint.example)), None, known)
+    except EntryError:
+        return False
+    return found is not None and found.kind is hint.kind
+
+
+def _recorded(clause: Clause, previous: Said | None, known: Known) -> Said | None:
+    """The reading, feeding, count or sighting that a clause tells, or None where it tells of none."""
     surely = without_opinion(clause)
     if is_sample(surely):
         return sample(surely, known)
@@ -66,6 +94,4 @@ def said(clause: Clause, previous: Said | None, known: Known) -> Said:
         return found
     if previous is not None and previous.kind is Feeding and AMOUNT_BEGINS.match(surely.text):
         return feeding(surely, None, known)
-    hint = None if KEPT.match(clause.text) else temperature_hint(clause.text)
-    doubt = "" if hint is None else f" although it looks like a temperature; write it as '{hint}' if it is one"
-    return Said(Note, {}, (f"kept as a note{doubt}",))
+    return None

@@ -21,7 +21,8 @@ def _what(record: AnyEntry) -> str:
         case Feeding(material=material, amount=amount):
             counted = amount.unit == "1" and amount.kind != "not noted"
             shown = _counted(amount, "piece") if counted else show_amount(amount)
-            return f"fed {material}{_at(record.place)}: {shown}"
+            given = "added" if material == "water" else "fed"
+            return f"{given} {material}{_at(record.place)}: {shown}"
         case SampleCount(volume=volume, counts=counts):
             found = ", ".join(_counted(n, stage) for stage, n in counts)
             return f"sample of {show_amount(volume)}{_at(record.place)}: {found or 'nothing counted'}"

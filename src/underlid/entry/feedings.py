@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import re
 
+from underlid.entry.numbers import NUMBER_WORD
 from underlid.entry.places import find_place
+from underlid.entry.room import too_much
 from underlid.entry.said import Known, Said
 from underlid.entry.split import AMOUNT_BEGINS, Clause
 from underlid.quantity import AmountError, VagueAmount, parse_amount
 from underlid.records import Feeding
 
-_FED = re.compile(r"(fed|feed|gave|added|add|watered)(?:\s+(?:them|it|with))?(?!\w)\s*:?", re.IGNORECASE)
+_FED = re.compile(r"(fed|feed|gave|added|add|watered)(?:\s+(?:them|it|with))?(?!\w)\s*:?|(feeding)\s*:", re.IGNORECASE)
 _FED_NOTHING = re.compile(
-    r"(?:fed|feed|gave|added|add|watered)\s*:?\s*(?:nothing\b|none\b|no\s(?!(?:more|less|fewer)\s+than\b)"
+    r"(?:(?:fed|feed|gave|added|add|watered)\s*:?|feeding\s*:)\s*(?:nothing\b|none\b|no\s(?!(?:more|less|fewer)\s+than\b)"
     r"|(?:0+(?:[.,]0+)?|zero\b|nil\b)(?![\d.,/½¼¾])(?!\s*(?:[-–]|to\b|or\b)))"
     r"|feeding\s+not\s+noted\b|(?:no\s+feeding|not\s+fed)\b",
     re.IGNORECASE,
@@ -23,6 +25,15 @@ _LITTLE = re.compile(
     re.IGNORECASE,
 )
 _GAVE_A = re.compile(r"(?:add(?:ed)?|gave)\s+(?:an?\s+(?!bit\b|little\b|tad\b|touch\b)|the\s)", re.IGNORECASE)
+_HEADING = re.compile(r"feeding\s*:\s*", re.IGNORECASE)
+_PIECES_OF = re.compile(
+    rf"(?:\d+|{NUMBER_WORD})\s+(?!(?:days?|weeks?|hours?|times?|of|left|gone|eaten|more|late|early)(?!\w))[^\W\d_]{{3}}",
+    re.IGNORECASE,
+)
+FOOD_UNIT = (
+    r"(?:k?g|gr|kgs|kilos?|(?:kilo)?gram(?:me)?s?|lbs?|pounds?|oz|ounces?|m?l|(?:milli)?lit(?:re|er)s?|cups?|pints?"
+    r"|quarts?|gal(?:lon)?s?)(?!\w)"
+)
 _FEED_UNITS = ("kg", "L", "1")
 _PIECES = ("slice", "piece", "sheet", "leaf", "leave", "chunk", "cube", "ball", "page", "skin", "peel")
 
@@ -38,10 +49,29 @@ def feeding_verb(clause: Clause) -> re.Match[str] | None:
 
 
 def surely_fed(clause: Clause, known: Known) -> bool:
-    """Whether food is meant: "added a lid" fed nobody, but "added a bucket of leaves" did, once a bucket is known."""
+    """Whether food is meant.
+
+    "Added a lid" fed nobody, but "added a bucket of leaves" did, once a bucket is known; "Feeding: skipped" says how
+    it went, and "Feeding: 100 g peel" what was fed.
+    """
+    if heading := _HEADING.match(clause.text):
+        return _tells_how_much(clause.text[heading.end() :], known)
     if not _GAVE_A.match(clause.text):
         return True
     return any(re.match(rf"\w+\s+an?\s+{re.escape(name)}\b", clause.text, re.I) for name in known.containers)
+
+
+def amount_of_food(known: Known) -> re.Pattern[str]:
+    """What finds an amount of food in words: a number with a unit of mass or volume, or with a container of theirs."""
+    units = "|".join([FOOD_UNIT, *(rf"{re.escape(name)}s?(?!\w)" for name in known.containers)])
+    number = rf"(?:\d{{1,9}}(?:[.,]\d{{1,9}})?|[½¼¾]|{NUMBER_WORD}|half(?:\s+an?)?(?!\w)|an?(?=\s))"
+    return re.compile(rf"(?<![\w.,])(?:{number}\s*(?:[-–]|to|or)\s*)?{number}\s*(?:{units})", re.IGNORECASE)
+
+
+def _tells_how_much(text: str, known: Known) -> bool:
+    return any(
+        found is not None for found in (amount_of_food(known).search(text), _PIECES_OF.match(text), _LITTLE.match(text))
+    )
 
 
 def feeding(clause: Clause, verb: re.Match[str] | None, known: Known) -> Said:
@@ -62,15 +92,21 @@ def feeding(clause: Clause, verb: re.Match[str] | None, known: Known) -> Said:
         if amount is None:
             notes += ("no amount written; kept as not noted",)
     material = " ".join(material.split()).removeprefix("of ")
-    if not material and verb is not None and verb[1].lower() == "watered":
+    if not material and _verb(verb) == "watered":
         material = "water"
     if not material:
         raise clause.error("what was given is missing", len(clause.text), "Write it, as 'fed 150 g pear cores'.")
     if amount is None:
         amount = parse_amount("not noted", expect="L" if material == "water" else "kg")
-    if amount.unit == "1" and verb is not None and not verb[1].lower().startswith("f"):
+    if amount.unit == "1" and verb is not None and not _verb(verb).startswith("f"):
         notes += ("taken as food",)  # "added 2 bricks" would be none
+    if doubt := too_much(amount, known.inside_l):
+        notes += (doubt,)
     return Said(Feeding, {"material": material, "amount": amount, "place": place}, notes + amount.flags)
+
+
+def _verb(found: re.Match[str] | None) -> str:
+    return "" if found is None else (found[1] or found[2]).lower()
 
 
 def _amount_and_material(clause: Clause, rest: str, begins: int, known: Known) -> tuple[VagueAmount | None, str]:

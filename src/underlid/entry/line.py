@@ -11,6 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from underlid.entry.clause import each_said
+from underlid.entry.room import inside_l
 from underlid.entry.said import Known, Said
 from underlid.entry.split import KEPT, LONGEST_LINE, Clause, EntryError, date_and_rest
 from underlid.quantity import VagueAmount, VagueTime, WhenError, parse_when
@@ -57,7 +58,7 @@ def parse_line(
         return parse_when(words, now=now, tz=zone, start=bin.started.start)
 
     date, rest = date_and_rest(text, lambda head: _is_date(head, read_date))
-    known = Known(containers or {}, _bedding_m(bin), bin.height.high, _bedding_l(bin))
+    known = Known(containers or {}, _bedding_m(bin), bin.height.high, _bedding_l(bin), inside_l(bin))
     found = list(each_said(rest, known)) if rest.text else []
     if not found:
         raise EntryError("there is nothing written", text, len(text), "Write what you saw, as 'middle 6 C'.")

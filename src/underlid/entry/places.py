@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from underlid.entry.numbers import NUMBER_WORD
 from underlid.records import Place
 
 _IN = r"(?:in|at|near|by|on|along|from|against|towards?)\s+(?:(?:the|a|one)\s+)?"
@@ -16,7 +17,7 @@ _PLACES: tuple[tuple[Place, str], ...] = (
 PLACE = rf"(?:{'|'.join(words for _, words in _PLACES)})"
 _AT_LID = r"(?:just\s+)?(?:under|below|beneath|at|near|by|on)\s+(?:the\s+)?lid(?![\w-])"
 _NUMBERS = r"(?:about\s+|around\s+|~\s*)?[\d.,½¼¾]{1,9}(?:\s*(?:[-–]|to|or)\s*[\d.,½¼¾]{1,9})?"
-_LENGTH = rf"{_NUMBERS}\s*(?:cm|mm|inch(?:es)?|in|\")"
+_LENGTH = rf"(?:{_NUMBERS}\s*(?:cm|mm|inch(?:es)?|in|\")|{NUMBER_WORD}\s*(?:cm|mm|inch(?:es)?|in(?!\s+the\b)))"
 _DEPTH = re.compile(
     rf"(?<![\w.,])(?:(?:at\s+)?(?P<down>{_LENGTH})\s*(?:down|deep|below(?:\s+the\s+surface)?|depth)"
     rf"|(?:at\s+|depth\s+(?:of\s+)?)(?P<at>{_LENGTH}))(?!\w)",

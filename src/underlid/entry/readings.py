@@ -7,10 +7,11 @@ from dataclasses import replace
 
 from underlid.entry.animals import counts_animals
 from underlid.entry.feel import moisture_by_feel
+from underlid.entry.numbers import DEGREE, NUMBER_WORD, WORDED_TEMPERATURE, is_difference
 from underlid.entry.places import PLACE, blank, find_depth, find_instrument, find_place, read_off_a_strip
 from underlid.entry.said import Known, Said, spaces, without_lead
 from underlid.entry.split import AMOUNT_BEGINS, Clause
-from underlid.quantity import VagueAmount, find_unit, parse_amount, show_amount, unit_written
+from underlid.quantity import AmountError, VagueAmount, find_unit, parse_amount, show_amount, unit_written
 from underlid.records import Measured, Reading
 
 _MEASURED = re.compile(
@@ -27,11 +28,8 @@ _NAMES: dict[str, Measured] = {
     "ec": "EC",
     "mass": "live mass",
 }
-_TEMPERATURE = re.compile(
-    r"[-−]?(?:\d[.,])?\d\S{0,12}\s*(?:°\s?[cf]?|º\s?[cf]?|℃|℉|(?:deg(?:ree)?s?\s*)?[cf](?!\w)|deg(?:ree)?s?(?!\w)"
-    r"|celsius|fahrenheit)",
-    re.I,
-)
+_TEMPERATURE = re.compile(rf"[-−]?(?:\d[.,])?\d\S{{0,12}}\s*{DEGREE}", re.I)
+_WORDED_TEMPERATURE = re.compile(WORDED_TEMPERATURE, re.I)
 _AFTER_PH = re.compile(r"(?<=\bph)\s*(?:[:=]|(?:is|was|of|reads?|says?|said|shows?|showed)(?!\w))", re.I)
 _EC_UNIT = re.compile(r"\d\s*[mdµu]s/c?m(?!\w)", re.I)
 _CANONICAL = {
@@ -52,25 +50,14 @@ _LOWEST_FIFTH = 0.8  # where it begins, as a share of the bedding's depth
 # Below freezing, or frozen: words for a temperature without a number.
 _FREEZING = re.compile(r"(?<!\w)freezing(?:\s+point)?(?!\w)", re.I)
 _FROZEN = re.compile(r"\s*(?:(?:all|hard|completely)\s+)?frozen(?:\s+(?:solid|hard|through))?\s*", re.I)
-_ONLY_NUMBER = re.compile(r"\s*([-−]\s?\d{1,2}(?:[.,]\d)?)\s*")
+_ONLY_NUMBER = re.compile(rf"\s*([-−]\s?\d{{1,2}}(?:[.,]\d)?|minus\s+(?:\d{{1,2}}(?:[.,]\d)?|{NUMBER_WORD}))\s*", re.I)
 
 
-def looks_like_a_temperature(text: str) -> bool:
-    """Whether words hold a number with °C, °F or degrees, or one right after a place: "middel 2 C", "edge 4"."""
-    return _temperature_in(text) is not None
-
-
-def temperature_hint(text: str) -> str | None:
-    """How a note's words are written if they are a temperature, or None if they look like none."""
-    number = _temperature_in(text)
-    if number is None:
+def temperature_in(text: str) -> str | None:
+    """The temperature that words hold: a number with °C, °F or degrees, or one right after a place."""
+    if is_difference(text):
         return None
-    _, place, _, _ = find_place(text)
-    return f"{'middle' if place == 'not noted' else place} {number}"
-
-
-def _temperature_in(text: str) -> str | None:
-    if found := _TEMPERATURE.search(text):
+    if found := _TEMPERATURE.search(text) or _WORDED_TEMPERATURE.search(text):
         return found[0]
     if below := _ONLY_NUMBER.fullmatch(text):
         return f"{below[1]} C"
@@ -80,6 +67,8 @@ def _temperature_in(text: str) -> str | None:
 
 def reading(clause: Clause, previous: Said | None, known: Known) -> Said | None:
     """What was measured, or None where the clause holds no reading; the reading before lends what is left out."""
+    if is_difference(clause.text):
+        return None
     text, depth_words, depth_at = find_depth(clause.text)
     text, instrument = find_instrument(text)
     text, place, place_at, notes = find_place(text)
@@ -91,12 +80,14 @@ def reading(clause: Clause, previous: Said | None, known: Known) -> Said | None:
         fields = {"quantity": "temperature", "amount": frozen, "place": place, "instrument": instrument, "depth": depth}
         return Said(Reading, fields, (*notes, *below, "frozen taken as at most 0 °C"))
     # The surface dries and drips by itself, and tells nothing of the bedding.
-    felt = None if place == "surface" or named not in (None, "moisture") else moisture_by_feel(text)
+    felt = None if place == "surface" or named not in (None, "moisture") else _felt(clause, named, text)
     if felt is not None:
         fields = {"quantity": "moisture", "amount": felt, "place": place, "instrument": instrument, "depth": depth}
         return Said(Reading, fields, notes + below + felt.flags)
     if not AMOUNT_BEGINS.match(text.strip()):
         return None
+    if named is None and _WORDED_TEMPERATURE.search(text) and _is_temperature(text):
+        named = "temperature"
     before = previous if previous is not None and previous.kind is Reading else None
     told = before is not None and before.fields["quantity"] == "pH"
     if named is None and not told and unit_written(text) == "" and read_off_a_strip(clause.text):
@@ -140,6 +131,20 @@ def _depth(clause: Clause, words: str, at: int, known: Known) -> tuple[VagueAmou
 def _is_bare(text: str, place_at: int) -> bool:
     """Whether the text is a number without a unit; a slip in one that follows its place is for the grammar to find."""
     return unit_written(text) == "" or (place_at == 0 and re.fullmatch(r"\s*[-−~]?\d\S*", text) is not None)
+
+
+def _felt(clause: Clause, named: Measured | None, text: str) -> VagueAmount | None:
+    said = named is not None or re.search(r"\bbedding\b", clause.text, re.IGNORECASE) is not None
+    return moisture_by_feel(text, of_moisture=said)
+
+
+def _is_temperature(text: str) -> bool:
+    """Whether all of the text is one temperature: in words a slip in one cannot be told from "one C battery"."""
+    try:
+        parse_amount(text, expect="degC")
+    except AmountError:
+        return False
+    return True
 
 
 def _name_of(spelling: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -28,12 +29,14 @@ class Known:
     """What was told before: what containers hold; how deep the bedding is and how high the bin in m, or None.
 
     bedding_l : the most that the bedding may have been when it was laid [L]
+    inside_l : the most that the bin may hold [L]
     """
 
     containers: Mapping[str, VagueAmount]
     bedding_m: float | None = None
     height_m: float | None = None
     bedding_l: float | None = None
+    inside_l: float = math.inf
 
     def amount(self, clause: Clause, text: str, shift: int, expect: str | None, unit: str = "") -> VagueAmount:
         """The amount that the text, blanked from `shift` on, stands for; its words without the blanks."""

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from underlid.entry.numbers import WORDED_TEMPERATURE
 from underlid.entry.places import blank, find_depth, find_instrument, find_place, only_where
 from underlid.quantity import AmountError, Mistake, parse_amount
 
@@ -14,7 +15,10 @@ LONGEST_LINE = 5000
 _MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\.?"
 _DAY = r"\d{1,2}(?:st|nd|rd|th)?"
 _WEEKDAY = r"(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?"
-_NUMBER = r"(?:\d|[½¼¾⅓⅔]|an?\s+(?!half)|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|twenty|thirty)"
+_NUMBER = (
+    r"(?:\d|[½¼¾⅓⅔]|an?\s+(?!half)|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|thirteen|fifteen"
+    r"|twenty|thirty|forty|fifty)"
+)
 
 # What surely begins a date, so that one that cannot be read is refused and not taken for a note.
 DATE_BEGINS = re.compile(
@@ -36,27 +40,30 @@ _SHORT_DATE = re.compile(
 # What begins an amount, in words or digits.
 AMOUNT_BEGINS = re.compile(
     rf"(?:ph\s*)?(?:[-−–+~≈<>≤≥]\s*)?(?:{_NUMBER}|about\b|around\b|roughly\b|approx|circa\b|ca\b|just\s+(?:above|over|under|below)"
-    r"|(?:under|over|above|below)\s+(?:(?:[-−–~]\s*|minus\s+)?\d|freezing\b)|less\s+than|more\s+than|fewer\s+than|at\s+(?:least|most)|up\s+to"
+    rf"|(?:under|over|above|below)\s+(?:(?:[-−–~]\s*|minus\s+)?\d|freezing\b|(?={WORDED_TEMPERATURE}))"
+    r"|less\s+than|more\s+than|fewer\s+than|at\s+(?:least|most)|up\s+to"
     r"|no\b|none\b|between\b|minus\b|half\b|several\b|few\b|couple\b|dozens?\b|hundreds?\b|nearly\b|almost\b|some\s+\d"
     r"|not\s+(?:noted|known|measured)|unknown\b|\?|slightly\b|exactly\b|zero\b|nil\b)",
     re.IGNORECASE,
 )
 _STARTS_CLAUSE = (
     r"(?:fed|gave|added|watered|saw|spotted|found|sampled?|counted|ph|moisture|ec|air|temp(?:erature)?"
-    r"|(?:middle|centre|center|core|edge|side|wall|corner|surface|top)\s+[-−~]?\d)"
+    rf"|(?:middle|centre|center|core|edge|side|wall|corner|surface|top)\s+(?:[-−~]?\d|(?={WORDED_TEMPERATURE})))"
 )
 _OPINION = r"(?:i\s+(?:think|guess|reckon)|maybe|perhaps|probably)(?!\w)"
 _ONLY_OPINION = re.compile(rf"\(?{_OPINION}\)?", re.IGNORECASE)
 _FIRST_OPINION = re.compile(rf"(?:{_OPINION}[\s,]*)+", re.IGNORECASE)
 _LAST_OPINION = re.compile(rf"(?:[\s,]+\(?{_OPINION}\)?)+$", re.IGNORECASE)
 # A day, perhaps with a time, that ends a clause; in "since yesterday" and "grounds from this morning" it is no date.
-_PART = r"(?:\s+(?:morning|afternoon|evening|night))?"
+_EARLY = r"(?:(?<!\btoo )(?<!\bso )(?:early|earlier|mid|late)[\s-]{1,2})"
+_PART = rf"(?:(?:\s+{_EARLY}(?:(?:in\s+the|at)\s+)?|\s+)(?:morning|afternoon|evening|night))?"
 _FULL_WEEKDAY = r"(?:mon|tues|wednes|thurs|fri|satur|sun)day"
 LAST_DAY = re.compile(
     r"(?:^|(?<=[\s,]))(?<!\bfrom )(?<!\bsince )(?<!\buntil )(?<!\btill )(?<!\bthan )(?<!\bfor )(?<!\bbefore )"
     r"(?<!\bafter )(?<!\bof )(?<!\bby )(?<!\bas )(?<!\blike )(?<!\bthe )(?<!\band )(?<!\bor )(?P<day>(?:"
-    rf"(?:the\s+day\s+before\s+)?yesterday{_PART}|today|tonight|(?:just\s+)?now|last\s+(?:night|evening|week)"
-    rf"|this\s+(?:morning|afternoon|evening)|(?:on|last)\s+{_WEEKDAY}{_PART}|{_FULL_WEEKDAY}{_PART}"
+    rf"(?:the\s+day\s+before\s+)?yesterday{_PART}|{_EARLY}yesterday\s+(?:morning|afternoon|evening|night)|today|tonight|(?:just\s+)?now|last\s+week"
+    rf"|{_EARLY}?last\s+(?:night|evening)"
+    rf"|{_EARLY}?this\s+(?:morning|afternoon|evening)|(?:on|last)\s+{_WEEKDAY}{_PART}|{_FULL_WEEKDAY}{_PART}"
     rf"|on\s+(?:the\s+)?{_DAY}\s+(?:of\s+)?{_MONTH}|on\s+{_MONTH}\s+{_DAY}"
     r"|(?:\d{1,2}|an?|one|two|three|four|five|six|a\s+couple\s+of)\s+(?:day|week|hour)s?\s+ago"
     r")(?:\s+(?:at|around|about)\s+(?:\d{1,2}(?:[:.]\d\d)?\s*(?:[ap]m)?|noon|midday|midnight))?)[\s.,!]*$",
@@ -71,6 +78,7 @@ _STOP = re.compile(r";|\n|\.(?=\s+[A-Z]|\s*$)")
 _COMMA = re.compile(
     rf"(?<!\d),|,(?!\d)|\s/\s|\s(?:and|&)\s+(?={_STARTS_CLAUSE}\b|{AMOUNT_BEGINS.pattern})", re.IGNORECASE
 )
+_WITH_NUMBER = re.compile(rf"\d|{WORDED_TEMPERATURE}", re.IGNORECASE)
 _OPEN_BETWEEN = re.compile(r"between\b(?!.*\band\b)[^,;]*$", re.IGNORECASE)
 
 
@@ -173,7 +181,7 @@ def _where_of(one: Clause, other: Clause) -> bool:
     if only_where(one.text):
         return bool(AMOUNT_BEGINS.match(other.text)) and find_place(other.text)[2] < 0
     placed = find_place(one.text)[2] >= 0 and find_place(other.text)[2] >= 0
-    return only_where(other.text) and not placed and bool(re.search(r"\d", one.text))
+    return only_where(other.text) and not placed and _WITH_NUMBER.search(one.text) is not None
 
 
 def _one_amount_twice(both: Clause, last: Clause) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from underlid.bedding.facts import Fact
-from underlid.bedding.materials import Material, UnknownMaterial, every_material, find, material
+from underlid.bedding.materials import Material, food, material
 from underlid.fit.evidence import layer_depths, situation
 from underlid.fit.feedharm import Amount
 from underlid.fit.feeding import Bed, NoFood
@@ -36,14 +36,8 @@ class NotInReach(ValueError):
 
 
 def food_of(feeding: Feeding) -> Material:
-    """The material that the keeper's words name; “fresh” is what all is that is not called old."""
-    try:
-        return find(feeding.material, every_material())
-    except UnknownMaterial:
-        plain = feeding.material.lower().removeprefix("fresh ")
-        if plain == feeding.material.lower():
-            raise
-        return find(plain, every_material())
+    """The material that the keeper's words name. Raises UnknownMaterial."""
+    return food(feeding.material)
 
 
 def amount_of(feeding: Feeding, food: Material) -> Amount:

@@ -11,12 +11,12 @@ from typing import Literal
 
 import numpy as np
 
-from underlid.bedding.materials import UnknownMaterial
+from underlid.bedding.materials import UnknownMaterial, unknown_food
 from underlid.bedding.vessel import ImpossibleVessel, UnknownWall
-from underlid.entry import looks_like_a_temperature
+from underlid.entry import inside_l, looks_like, too_much
 from underlid.fit.evidence import NoNumber, food_kg, situation, temperature_evidence
 from underlid.quantity.show import show_amount, show_when
-from underlid.records import AnyEntry, Bin, Note, Reading
+from underlid.records import AnyEntry, Bin, Feeding, Note, Reading
 from underlid.weather.series import HOUR_S, Weather, gaps, lay_over
 from underlid.worms.species import UnknownSpecies, species
 
@@ -43,7 +43,7 @@ def findings(
     bin: Bin, entries: Sequence[AnyEntry], now: datetime, weather: Weather | None = None
 ) -> tuple[Finding, ...]:
     """Everything worth telling the keeper about the records of one bin, gravest first."""
-    found = [*_of_bin(bin), *_of_entries(entries), *_of_readings(bin, entries, now)]
+    found = [*_of_bin(bin), *_of_entries(entries), *_of_feedings(bin, entries), *_of_readings(bin, entries, now)]
     if weather is not None:
         found += _of_weather(bin, entries, now, weather)
     order = {"mend": 0, "look": 1, "know": 2}
@@ -71,11 +71,27 @@ def _of_entries(entries: Sequence[AnyEntry]) -> list[Finding]:
         if same in seen:
             found.append(Finding("look", entry.id, f"{_cite(entry)}: the same words twice, perhaps entered twice."))
         seen[same] = entry
-        if isinstance(entry, Note) and looks_like_a_temperature(entry.words):
-            found.append(Finding("look", entry.id, f"{_cite(entry)}: kept as a note, but it looks like a temperature."))
+        if isinstance(entry, Note) and (hint := looks_like(entry.words)) is not None:
+            sentence = f"{_cite(entry)}: kept as a note, but it looks like {hint.what}: “{hint.example}”, perhaps."
+            found.append(Finding("look", entry.id, sentence))
         amounts = [amount for name in ("amount", "depth") if (amount := getattr(entry, name, None)) is not None]
         flags = [*entry.when.flags, *(flag for amount in amounts for flag in amount.flags)]
         found += [Finding("look", entry.id, f"{_cite(entry)}: {flag}") for flag in flags]
+    return found
+
+
+def _of_feedings(bin: Bin, entries: Sequence[AnyEntry]) -> list[Finding]:
+    """Feedings that hardly fit into the bin, and foods of which nothing is known, each once."""
+    found = []
+    told = set()
+    for entry in entries:
+        if not isinstance(entry, Feeding):
+            continue
+        if doubt := too_much(entry.amount, inside_l(bin)):
+            found.append(Finding("look", entry.id, f"{_cite(entry)}: {doubt}."))
+        if entry.material not in told and entry.amount.high != 0 and (sentence := unknown_food(entry.material)):
+            found.append(Finding("know", entry.id, f"{_cite(entry)}: {sentence}"))
+        told.add(entry.material)
     return found
 
 

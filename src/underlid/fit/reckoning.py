@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from underlid.fit.census import DOUBTFUL, Census, census
 from underlid.fit.colony import Prior
 from underlid.fit.filter import lives
+from underlid.fit.study import Study
 from underlid.fit.tally import DAY_H, Tally, tally
 from underlid.quantity.points import PERCENT, three
 from underlid.records import SampleCount, Sighting
@@ -123,6 +124,11 @@ def doubtful(counted: Tally, found: Census) -> tuple[str, ...]:
             "written down wrongly."
         )
     return tuple(said)
+
+
+def careful(of: Study, counted: Tally, found: Census) -> tuple[str, ...]:
+    """What must be said before any figure of a bin's bedding and colony is read."""
+    return (*of.careful, *found.warnings, *doubtful(counted, found))
 
 
 # --- inside ----------------------------------------------------------------------------------------------

@@ -106,12 +106,17 @@ def model_text(made_by: tuple[tuple[str, frozenset[str] | None], ...]) -> bytes:
 
 @dataclass(frozen=True, slots=True)
 class Study:
-    """A case with its answer."""
+    """A case with its answer; `notes` say what was taken for granted."""
 
     case: Case
     posterior: Posterior
     outlook: Outlook
     notes: tuple[str, ...] = field(default=())
+
+    @property
+    def careful(self) -> tuple[str, ...]:
+        """What must be said before any figure that rests on this is read."""
+        return self.posterior.notes
 
     def index(self, moment: datetime) -> int:
         """The hour of the grid nearest to a moment, kept within it."""
@@ -239,9 +244,7 @@ def study(case: Case, posterior: Posterior) -> Study:
         case.prior, posterior, case.drive, case.time_utc, case.now_index, case.forecast_until,
         case.members_c, case.species.band_c, case.species.widest_band_c,
     )  # fmt: skip
-    return Study(
-        case, posterior, result, (*posterior.notes, *case.notes, *case.evidence.left_out, *case.moist.left_out)
-    )
+    return Study(case, posterior, result, (*case.notes, *case.evidence.left_out, *case.moist.left_out))
 
 
 def fit_case(case: Case, seed: int, progress: Callable[[float], None] = lambda done: None) -> Posterior:

@@ -27,6 +27,10 @@ MONTHS = (
 )  # fmt: skip
 
 
+# "Earlier this evening" is some time in it before now, and so the whole of it.
+_PARTS = {"early": "early", "earlier": "", "mid": "mid", "middle": "mid", "late": "late"}
+
+
 @dataclass(frozen=True, slots=True)
 class Day:
     """A day of a month; `month` 0 and `year` 0 are not written, `weekday` counts from Monday 0."""
@@ -85,6 +89,7 @@ class TimeOfDay:
     step: int
     name: str
     at: int
+    part: str = ""  # early, mid or late in the part of the day that is named
 
 
 Date = Day | Iso | Month | Ago | Named
@@ -176,10 +181,17 @@ class _Reader(Transformer[Token, Any]):
 
     def point(self, *parts: Any) -> Point:
         date = next((p for p in parts if isinstance(p, Date)), None)
-        time = next((self._time(p) for p in parts if isinstance(p, Token) and p.type != "ABOUT"), None)
+        words = [p for p in parts if isinstance(p, Token) and p.type != "ABOUT"]
+        time = self._time(words) if words else None
         about = any(isinstance(p, Token) and p.type == "ABOUT" for p in parts)
         at = date.at if date else time.at if time else 0
         return Point(date, time, about, at)
+
+    def part_of_a_named_day(self, part: Token, which: Token, name: Token) -> Point:
+        """The day, and a part of its evening or night: "late last night"."""
+        yesterday = which.type == "YESTERDAY"
+        date = Named("", " ".join(which.split()), _at(part)) if yesterday else Named(str(which), str(name), _at(part))
+        return Point(date, self._time([part, name]), False, _at(part))
 
     def day(self, *tokens: Token) -> Day:
         by = {token.type: token for token in tokens}
@@ -248,7 +260,13 @@ class _Reader(Transformer[Token, Any]):
             raise self.error(f"the year {year} is none that a bin has seen", token)
         return year
 
-    def _time(self, token: Token) -> TimeOfDay:
+    def _time(self, tokens: list[Token]) -> TimeOfDay:
+        token = tokens[-1]
+        if len(tokens) == 2:
+            part = _PARTS.get(tokens[0].rstrip("-"))
+            if part is None:
+                raise self.error(f"'{tokens[0]}' is no part of a day", tokens[0], "Write early, mid or late.")
+            return TimeOfDay(0, 0, str(token), _at(tokens[0]), part)
         if token.type not in ("CLOCK", "HOUR"):
             return TimeOfDay(0, 0, str(token), _at(token))
         numbers = [int(n) for n in re.findall("[0-9]+", token)]

@@ -10,6 +10,7 @@ The conventions. All are this program's own; calendars and clocks give no source
   a whole hour 1 h, about noon or midnight 1 ½ h.
 * Midnight belongs to the evening before: "23 Jan around midnight" is the night of 23 to 24 Jan.
 * Morning is 4:00 to 12:00, afternoon to 18:00, evening 18:00 to 23:00, night 20:00 to 6:00 of the next day.
+* Early, mid and late in a part of the day: see PARTS_OF_PARTS; they are *about*, for nobody looked at a clock.
 * Early, mid and late are the 1st to 10th, 11th to 20th and 21st to last day of a month; start (beginning) and
   end its first and last 7 days: *about*. About a day is 2 days each way; about anything longer, half of its
   length each way.
@@ -26,12 +27,27 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
 from underlid.quantity.amount import Kind
-from underlid.quantity.dates import EXAMPLES, Day, Iso, Point, Statement, TimeOfDay
+from underlid.quantity.dates import EXAMPLES, Day, Iso, Named, Point, Statement, TimeOfDay
 from underlid.quantity.days import DAY, PARTS_OF_DAY, Almanac, Clock, Stretch, part_of_day
 from underlid.quantity.when import VagueTime, WhenError
 
 NAMED_HOURS = {"noon": 12, "midday": 12, "midnight": 24}
 NAMED_EITHER_WAY, HOUR_EITHER_WAY, MINUTE_EITHER_WAY = 5400, 3600, 1800  # s, for "about" a time
+# Hours from midnight, within those of PARTS_OF_DAY; past 24 is the next day.
+PARTS_OF_PARTS = {
+    ("early", "morning"): (4, 8),
+    ("mid", "morning"): (9, 11),
+    ("late", "morning"): (10, 12),
+    ("early", "afternoon"): (12, 14),
+    ("mid", "afternoon"): (14, 16),
+    ("late", "afternoon"): (16, 18),
+    ("early", "evening"): (18, 20),
+    ("mid", "evening"): (19, 22),
+    ("late", "evening"): (21, 23),
+    ("early", "night"): (20, 23),
+    ("mid", "night"): (24, 28),
+    ("late", "night"): (22, 27),
+}
 ABOUT_PART_OF_DAY = timedelta(hours=1)
 ABOUT_DAY = 2 * DAY
 LONG_SPAN = 180 * DAY  # "from ... to" is seldom longer
@@ -139,9 +155,17 @@ class _Reckoning:
         next_day = stretch.night and not point.time.name and point.time.seconds < 12 * 3600
         day = stretch.day + DAY if next_day else stretch.day
         moment = self._time(day, point.time, about=point.about)
+        still_to_come = moment.start.replace(tzinfo=None) > before
+        if still_to_come and isinstance(point.date, Named) and point.date.name == "morning":
+            return self._zoned(stretch)  # in the small hours "early this morning" is since midnight
         return replace(moment, flags=stretch.flags + moment.flags)
 
     def _time(self, day: date, written: TimeOfDay, *, about: bool) -> _Moment:
+        if written.part:
+            begin, end = PARTS_OF_PARTS[written.part, written.name]
+            midnight, hour = datetime.combine(day, time()), timedelta(hours=1)
+            part = Stretch(midnight + begin * hour, midnight + end * hour, "about", day)
+            return self._zoned(_loosened(part, ABOUT_PART_OF_DAY) if about else part)
         if written.name in PARTS_OF_DAY:
             part = part_of_day(day, written.name)
             return self._zoned(_loosened(part, ABOUT_PART_OF_DAY) if about else part)

@@ -118,7 +118,7 @@ def tell(
         draws=len(study.posterior.draws["loss"]),
         trusted=study.posterior.trusted,
         misfit=study.posterior.misfit,
-        unknown=(*_edges(study, start, end, first, after, zone), *dict.fromkeys(study.notes)),
+        unknown=(*_edges(study, start, end, first, after, zone), *dict.fromkeys((*study.careful, *study.notes))),
         weather_source=case.weather_source,
         typical=case.typical,
         past_years=case.members_c.shape[0],

@@ -116,7 +116,7 @@ def tell_year(
         readings_used=study.posterior.readings,
         trusted=study.posterior.trusted,
         misfit=study.posterior.misfit,
-        unknown=tuple(dict.fromkeys(study.notes)),
+        unknown=tuple(dict.fromkeys((*study.careful, *study.notes))),
         weather_source=case.weather_source,
         typical=case.typical,
         method=METHOD,

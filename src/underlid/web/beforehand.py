@@ -29,7 +29,7 @@ from underlid.fit.feedbed import (
 from underlid.fit.feedcheck import RULE, Checked
 from underlid.fit.feedcheck import feedcheck as check
 from underlid.fit.feedtelling import row
-from underlid.fit.reckoning import reckoning
+from underlid.fit.reckoning import Points, careful, reckoning
 from underlid.fit.study import Case, Study
 from underlid.fit.whatif import whatif as compare
 from underlid.journal.store import Journal
@@ -70,11 +70,12 @@ def feedcheck(
         record, entries, containers = book.bin(bin), book.entries(bin), book.containers()
         now = settings.now().astimezone(ZoneInfo(record.timezone))
         feeding = fed(record, words, now, containers)
-        fitted = None
+        fitted: tuple[Study, Points] | None = None
+        doubts: tuple[str, ...] = ()
         if settings.weather is not None:
             study = _study(settings, book, bin, now, progress, now + timedelta(days=AHEAD_DAYS))
-            prior, _, census = census_of(book, study, progress=lambda done: progress(0.4 + 0.3 * done))
-            fitted = study, reckoning(prior, census).live_kg
+            prior, counted, census = census_of(book, study, progress=lambda done: progress(0.4 + 0.3 * done))
+            fitted, doubts = (study, reckoning(prior, census).live_kg), careful(study, counted, census)
     progress(0.7)
     asked, granted = question_of(
         record, entries, feeding, now, SEED, ph=None if ph is None else parse_amount(ph, expect="pH"), heaps=heaps,
@@ -87,7 +88,7 @@ def feedcheck(
         "heads": ["way to harm", "beside the food", "limit", "chance beyond it", "whole bin", "so"],
         "rows": [list(row(item)) for item in told.items],
         "sentences": [item.sentence for item in told.items if item.sentence != told.because],
-        "cautions": list(told.cautions), "notes": [*map(_plain, granted), RULE],
+        "careful": list(doubts), "cautions": list(told.cautions), "notes": [*map(_plain, granted), RULE],
     }  # fmt: skip
 
 
@@ -128,7 +129,8 @@ def whatif(
         "sentences": list(differences.answer(bin, found, zone)),
         "heads": ["predicted", "as it is", "changed", "difference", "so"],
         "rows": [list(row) for row in differences.rows(found)],
-        "cautions": list(found.cautions), "notes": [_plain(note) for note in found.notes],
+        "careful": list(study.careful), "cautions": list(found.cautions),
+        "notes": [_plain(note) for note in found.notes],
     }  # fmt: skip
 
 

@@ -6,18 +6,19 @@ the answer sends the same again, and is told what was stored the first time.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from uuid import UUID, uuid5
 
 from underlid.answer import rules_of
+from underlid.bedding.materials import unknown_food
 from underlid.entry import corrected, parse_line
 from underlid.entry.withdrawal import withdrawn
 from underlid.journal.errors import DuplicateEntry, UnknownEntry
 from underlid.journal.store import Journal
 from underlid.quantity import Mistake
-from underlid.records import AnyEntry, Bin
+from underlid.records import AnyEntry, Bin, Feeding
 from underlid.trials.watch import alarms
 from underlid.web.parts import TURN
 
@@ -89,13 +90,19 @@ def read_words(
         words, bin=record, now=moment, new_id=lambda: entry_id(key, next(count)), containers=journal.containers()
     )
     if corrects is None:
-        return understood.records, understood.notes_on
+        return understood.records, (*understood.notes_on, *_unknown(understood.records))
     if len(understood.records) != 1:
         what = f"A correction mends one entry, but the line makes {len(understood.records)}"
         raise SeveralEntries(f"{what}; write that one alone.")
     earlier = next(one for one in journal.history(corrects) if one.id == corrects)
     mended, notes = corrected(understood, earlier)
-    return (mended,), notes
+    return (mended,), (*notes, *_unknown((mended,)))
+
+
+def _unknown(entries: Iterable[AnyEntry]) -> Iterator[str]:
+    """Sentences on food of which nothing is known."""
+    said = (unknown_food(one.material) for one in entries if isinstance(one, Feeding))
+    return (sentence for sentence in said if sentence is not None)
 
 
 def store(

@@ -20,7 +20,7 @@ from underlid.answer import SEED, answer, case_of, census_of, rules_of, trials_w
 from underlid.entry.describe import describe
 from underlid.fit.census import Census
 from underlid.fit.cut import cut
-from underlid.fit.reckoning import Reckoning, doubtful, reckoning
+from underlid.fit.reckoning import Reckoning, careful, reckoning
 from underlid.fit.study import Study
 from underlid.journal.store import Journal
 from underlid.quantity.points import points, three
@@ -94,14 +94,14 @@ def view_of(settings: Settings, bin: str, progress: Progress = lambda done: None
         prior, counted, census = census_of(book, study, progress=lambda done: progress(0.5 + 0.3 * done))
         told = reckoning(prior, census)
         progress(0.85)
-        careful = (*study.posterior.notes, *census.warnings, *doubtful(counted, census))
+        doubts = careful(study, counted, census)
         basis = colony_words.rests_on(counted, record.founders.words, study.posterior.readings)
     found["weather"]["source"] = study.case.weather_source
     found["shrinking"] = [one.sentence for one in shrinking(rules, study)]
     worms = _colony(study, census, told, entries, zone)
     timeline = _timeline(study, worms, entries, now, zone)
     view = found | {
-        "readings_used": study.posterior.readings, "settled": study.posterior.trusted, "careful": list(careful),
+        "readings_used": study.posterior.readings, "settled": study.posterior.trusted, "careful": list(doubts),
         "band_c": list(study.outlook.band_c), "typical": study.case.typical,
         "figures": _figures(study, census, told), "series": _series(study, zone), "days": _days(study, zone),
         "cut": _cut(study, zone), "population": _population(census, told, worms, basis, zone),

@@ -22,7 +22,7 @@ from underlid.records import Note
 from underlid.update.drawn import charts, palette
 from underlid.update.drawn.crosscut import Crosscut
 from underlid.update.facts import Array, Range, Story
-from underlid.update.forms import live, webpage
+from underlid.update.forms import heads, live, webpage
 from underlid.update.forms import page as pages
 from underlid.update.forms.page import page
 from underlid.update.lifefacts import Own
@@ -275,6 +275,13 @@ def test_an_outlook_that_ends_early_leaves_its_chart_out() -> None:
 def test_the_lede_tells_the_keeper_and_the_bin(outline: Outline) -> None:
     assert "Kept by M. Example. About 42 litres of bedding in an open shelter, Eisenia fetida" in outline.text
     assert "three dozen or more" in outline.text
+
+
+def test_the_lede_says_that_figures_are_in_doubt(story: Story) -> None:
+    doubted, unsettled = replace(story, misfit=True), replace(story, misfit=False, trusted=False)
+    assert "do not fit together: read every range here with doubt" in heads.lede(doubted)
+    assert "The fit has not settled: read every range here with doubt" in heads.lede(unsettled)
+    assert "doubt" not in heads.lede(replace(story, misfit=False, trusted=True))
 
 
 def test_entries_carry_their_words(outline: Outline) -> None:

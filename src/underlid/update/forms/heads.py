@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from underlid.update.facts import Story
-from underlid.update.prose import background, phrases
+from underlid.update.prose import background, heatwords, phrases
 from underlid.update.prose.said import KeyFigure
 
 
 def lede(story: Story) -> str:
-    """Who keeps the bin, what bin it is, and up to when all that was noted and observed has been taken into account."""
+    """Who keeps the bin, what bin it is, up to when all that is known was taken into account, and what is in doubt."""
     by = f"Kept by {story.keeper}. " if story.keeper else ""
     known = f"{phrases.day(story.now)} {story.now:%Y, %H:%M}"
-    return f"{by}{background.kind_of_bin(story)}. Made from what was known on {known}."
+    doubt = heatwords.in_doubt(story)
+    return f"{by}{background.kind_of_bin(story)}. Made from what was known on {known}.{f' {doubt}' if doubt else ''}"
 
 
 def ends(key: KeyFigure) -> tuple[str, str]:

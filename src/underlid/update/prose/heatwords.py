@@ -11,6 +11,7 @@ from underlid.update.facts import Ahead, ColdestHour, ReadingFact, Story
 from underlid.update.prose import phrases
 from underlid.update.prose.numbers import Known
 from underlid.update.prose.said import Said
+from underlid.update.yearfacts import Year
 
 CLOSE_S = 2 * 86400  # times no further apart than this are told to the hour
 WIDE_S = 5 * 86400  # times further apart than this have no usual one worth telling
@@ -110,6 +111,13 @@ def doubt(story: Story) -> str:
     return DOUBTFUL if story.misfit else "" if story.trusted else UNSETTLED
 
 
+def in_doubt(told: Story | Year) -> str:
+    """What a reader is told first where the fit is in doubt; nothing where it is not."""
+    if told.misfit:
+        return "The readings and this weather do not fit together: read every range here with doubt."
+    return "" if told.trusted else "The fit has not settled: read every range here with doubt."
+
+
 def so_far(story: Story) -> str:
     """ " so far" while the month runs."""
     return " so far" if 0 < story.told_to.timestamp() < story.month_ends.timestamp() - 86400 else ""
@@ -123,10 +131,7 @@ def compared(story: Story) -> list[ReadingFact]:
 def basis(story: Story) -> Said:
     """What stands behind the coldest hour."""
     full, short = _basis(story)
-    if story.misfit:
-        full += " The readings and this weather do not fit together: read every range here with doubt."
-    elif not story.trusted:
-        full += " The fit has not settled: read every range here with doubt."
+    full = f"{full} {in_doubt(story)}".rstrip()
     read = tuple(f"reading-{fact.id}" for fact in compared(story))
     return Said(full, short, (story.readings_used,), story.coldest.temperature.provenance, ("fit", "weather", *read))
 

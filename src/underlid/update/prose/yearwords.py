@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 from underlid.update.facts import Range, TimeRange
 from underlid.update.prose import phrases
+from underlid.update.prose.heatwords import in_doubt
 from underlid.update.prose.lifewords import given
 from underlid.update.prose.numbers import Known
 from underlid.update.prose.said import Said
@@ -121,10 +122,7 @@ def dated(moment: date) -> str:
 def _basis(year: Year) -> Said:
     readings = phrases.count(year.readings_used, "bedding reading")
     full = f"What is estimated here rests on the weather, the bin’s build and {readings}, hour by hour, {span(year)}."
-    if year.misfit:
-        full += " The readings and this weather do not fit together: read every range here with doubt."
-    elif not year.trusted:
-        full += " The fit has not settled: read every range here with doubt."
+    full = f"{full} {in_doubt(year)}".rstrip()
     return Said(full, facts=(year.readings_used, year.told_from, year.told_to, year.told_to.year), evidence=FITTED)
 
 

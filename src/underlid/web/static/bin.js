@@ -327,6 +327,7 @@
       parts.push(make("p", `Because: ${found.because}`));
     }
     for (const one of found.verdict ? [] : found.sentences) parts.push(make("p", one, parts.length ? "" : "verdict"));
+    for (const one of found.careful) parts.push(make("p", `Careful: ${one}`, "alarm"));
     for (const one of found.cautions) parts.push(make("p", `Beware: ${one}`, "alarm"));
     parts.push(rows(found.heads, found.rows, found.what || found.changes.join(", ")), make("p", "All predicted: 5 to 95 %, with the middle where it is given.", "provenance"));
     const more = make("details"), list = make("ul");
