@@ -17,7 +17,15 @@ from starlette.testclient import TestClient
 from tests.web.conftest import add_bins
 from underlid.entry import describe, parse_line
 from underlid.entry.withdrawal import withdrawn
-from underlid.journal.errors import JournalBusy
+from underlid.journal.errors import (
+    AlreadyCorrected,
+    DamagedJournal,
+    DiskFailed,
+    JournalBusy,
+    JournalMoved,
+    ServerAway,
+    StoringUnsure,
+)
 from underlid.journal.store import Journal
 from underlid.records import Feeding, Note, Reading, SampleCount, Sighting
 from underlid.web import sent
@@ -197,6 +205,25 @@ def test_a_busy_journal_asks_to_send_again(client, monkeypatch):
     response = post(client, "middle 6 C")
     assert response.status_code == 503
     assert response.headers["Retry-After"] == "5"
+
+
+@pytest.mark.parametrize(
+    ("error", "status"),
+    [
+        (ServerAway(path="club", detail="no route"), 503), (JournalMoved(folder="journal"), 503),
+        (DiskFailed(folder="journal", detail="input/output error"), 503), (StoringUnsure(path="club"), 503),
+        (DamagedJournal(path="journal", detail="no such page"), 500), (AlreadyCorrected(id="a", by="b"), 409),
+    ],
+)  # fmt: skip
+def test_a_phone_sends_again_what_no_word_of_its_keeper_could_mend(client, monkeypatch, error, status):
+    def trouble(*_args, **_more):
+        raise error
+
+    monkeypatch.setattr(Journal, "bin", trouble)
+    response = post(client, "middle 6 C")
+    assert response.status_code == status
+    assert response.json()["error"] == str(error)
+    assert ("Retry-After" in response.headers) == (status == 503)
 
 
 # --- corrections -----------------------------------------------------------------------------------------

@@ -66,6 +66,12 @@ def test_a_view_says_how_old_it_is_and_what_it_does_not_know():
     assert age_of(view(), 4, [], NOW).sentence == "Made just now, before 1 newer entry."
 
 
+def test_a_view_of_more_than_the_journal_holds_is_stale():
+    age = age_of(view(), 2, [], NOW)  # a backup was put in place
+    assert age.stale
+    assert age.sentence == "Made just now, before a journal with fewer entries was put in place."
+
+
 def test_a_view_is_fresh_until_something_changes(tmp_path):
     weather = tmp_path / "air.csv"
     weather.write_text("time,temp_c\n")

@@ -322,6 +322,24 @@ def test_a_picture_that_was_put_in_as_it_was_is_given_out_without_its_place(clie
         assert (journal / "photos" / kept.file).read_bytes() == data  # the original stays
 
 
+@pytest.mark.parametrize("hidden", ["APP11", "APP0", "COM", "after the end"])
+def test_nothing_hides_in_a_picture_that_is_given_out(client, journal, tmp_path, hidden):
+    out = io.BytesIO()
+    Image.new("RGB", (40, 30), "brown").save(out, "JPEG")
+    data, notes = out.getvalue(), b"telltale place"
+    marker = {"APP11": b"\xff\xeb", "APP0": b"\xff\xe0", "COM": b"\xff\xfe"}.get(hidden)  # ITU T.81, table B.1
+    if marker is None:
+        data += notes
+    else:
+        data = data[:2] + marker + (2 + len(notes)).to_bytes(2, "big") + notes + data[2:]
+    (tmp_path / "a.jpg").write_bytes(data)
+    given = client.get(f"/photos/{add_photo(journal, tmp_path / 'a.jpg').sha256}")
+    assert given.status_code == 200
+    assert notes not in given.content
+    with Image.open(io.BytesIO(given.content)) as image:
+        assert image.size == (40, 30)
+
+
 # --- marks ---------------------------------------------------------------------------------------------------
 
 

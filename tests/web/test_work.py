@@ -1,6 +1,7 @@
 """The worker: one thing at a time beside the server, the same question once, and no harm from what breaks."""
 
 import multiprocessing
+import pickle
 import sys
 import types
 
@@ -95,6 +96,20 @@ def test_a_process_that_breaks_is_told_of_and_another_takes_its_place(worker):
     after = worker.wait(worker.ask(MADE, bin="nowhere"), PATIENCE_S)
     assert after.state == "refused"
     assert process not in beside()
+
+
+def test_an_answer_that_cannot_be_read_harms_no_other_question(worker, monkeypatch):
+    def unreadable(self, job):
+        raise pickle.UnpicklingError("invented")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(Worker, "_answered", unreadable)
+        id = worker.ask(MADE, bin="north")
+        worker.wait(id, PATIENCE_S)
+        assert (worker.job(id).state, worker.job(id).error) == ("failed", CRASHED)
+    again = worker.ask(MADE, bin="south")
+    worker.wait(again, PATIENCE_S)
+    assert worker.job(again).over
 
 
 def test_what_waits_can_be_ended_at_once(settings):

@@ -15,12 +15,11 @@ from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
 from underlid import __version__
-from underlid.journal.errors import JournalError
 from underlid.web import binpage, calendar, composing, entering, fleet, guard, photos, trying
 from underlid.web.asked import Problem
 from underlid.web.keepers import permitted
 from underlid.web.looking import Looking
-from underlid.web.parts import static_response, status_of, told
+from underlid.web.parts import refused, static_response, told
 from underlid.web.settings import Settings
 from underlid.web.work import Worker
 
@@ -67,14 +66,7 @@ def create_app(settings: Settings) -> FastAPI:
 def _tell_errors(app: FastAPI) -> None:
     @app.exception_handler(ValueError)
     def mend(request: Request, error: ValueError) -> Response:
-        # Our own named errors are sentences for the keeper; any other ValueError is a fault of ours.
-        if not type(error).__module__.startswith("underlid."):
-            raise error
-        return told(request, str(error), status_of(error))
-
-    @app.exception_handler(JournalError)
-    def journal(request: Request, error: JournalError) -> Response:
-        return told(request, str(error), status_of(error))
+        return refused(request, error)
 
     @app.exception_handler(RequestValidationError)
     def invalid(request: Request, error: RequestValidationError) -> Response:

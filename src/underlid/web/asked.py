@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime
 from typing import Annotated, Any, Literal, Self
 from uuid import UUID
@@ -98,7 +99,7 @@ class PlanForm(Strict):
         return PlanAsked.model_validate({
             "claim": self.claim, "bins": [*self.bins, *_parts(self.more)], "name": self.name, "starts": self.starts,
             "founders": self.founders.strip() or 30, "outcome": self.outcome or None,
-            "margin": self.margin.replace(",", ".").strip() or None, "because": self.because,
+            "margin": _decimal(self.margin) or None, "because": self.because,
             "looks": _parts(self.looks), "alone": bool(self.alone), "blind": bool(self.blind),
             "unlike": bool(self.unlike), "at": self.at.strip() or "12-20 C", "feed": self.feed.strip() or "300 g",
         })  # fmt: skip
@@ -315,6 +316,11 @@ def words_of(error: ValidationError) -> str:
         return "The days of the counts must be whole days after the start, as “90, 180, 360”."
     called = {"margin": "smallest effect", "looks": "days of the counts", "name": "trial's name"}.get(field, field)
     return f"The {called}: {first['msg'][:1].lower()}{first['msg'][1:]}."
+
+
+def _decimal(words: str) -> str:
+    """A decimal comma as a point; “1,500” could be either, and stays what no number is."""
+    return words.strip() if re.search(r",\d{3}$", words.strip()) else words.replace(",", ".").strip()
 
 
 def _parts(words: str) -> list[str]:

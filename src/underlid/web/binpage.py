@@ -24,7 +24,8 @@ from underlid.fit.evidence import situation
 from underlid.quantity import parse_amount
 from underlid.records import SITINGS, AnyEntry, Bin, Photo
 from underlid.trials.watch import alarms
-from underlid.web import beforehand, bintold
+from underlid.web import beforehand
+from underlid.web.asked import MISSING, Problem
 from underlid.web.bintold import ChangeAsked, FeedAsked, JobTold, ViewTold
 from underlid.web.kept import Age, View, age_of, kept, weather_files
 from underlid.web.parts import JournalPart, SettingsPart, now_in, page, turned_to
@@ -53,14 +54,11 @@ PANELS = {
 
 BinName = Annotated[str, Path(max_length=200, description="Name of the bin.")]
 JobId = Annotated[str, Path(max_length=64, description="Id of the job.")]
-MISSING: dict[int | str, dict[str, Any]] = {
-    404: {"model": bintold.Problem, "description": "There is none of that name."}
-}
 ASKED: dict[int | str, dict[str, Any]] = {
     **MISSING,
-    403: {"model": bintold.Problem, "description": "The token is missing or wrong."},
-    422: {"model": bintold.Problem, "description": "It cannot be asked; the sentence says why."},
-    429: {"model": bintold.Problem, "description": "Too much waits already."},
+    403: {"model": Problem, "description": "The token is missing or wrong."},
+    422: {"model": Problem, "description": "It cannot be asked; the sentence says why."},
+    429: {"model": Problem, "description": "Too much waits already."},
 }
 
 
@@ -104,7 +102,8 @@ def view(request: Request, journal: JournalPart, settings: SettingsPart, bin: Bi
     job = _renewed(request.app.state.worker, settings, record, age)
     told = {
         "bin": record.name, "state": "none" if age is None else "stale" if age.stale else "fresh",
-        "sentence": "Nothing is made yet." if age is None else age.sentence, "newer": 0 if age is None else age.newer,
+        "sentence": "Nothing is made yet." if age is None else age.sentence,
+        "newer": 0 if age is None else max(0, age.newer),
         "job": None if job is None or job.over else job.id,
         "view": None if found is None else {name: part for name, part in found.items() if name not in _INSIDE},
     }  # fmt: skip

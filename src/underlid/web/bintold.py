@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import AwareDatetime, BaseModel, Field, StringConstraints
 
+from underlid.web.asked import Strict
 from underlid.web.work import Job
 
 #: No control characters: they cannot be seen, and so cannot be meant.
@@ -14,12 +15,6 @@ Words = Annotated[str, StringConstraints(min_length=1, max_length=120, pattern=_
 Where = Literal["open shelter", "outdoors", "unheated shed", "indoors"]
 
 MOST_WRAP_CM, MOST_LITRES = 20.0, 2000.0
-
-
-class Strict(BaseModel):
-    """Keys that nobody knows are refused rather than overlooked."""
-
-    model_config = ConfigDict(extra="forbid")
 
 
 class FeedAsked(Strict):
@@ -38,12 +33,6 @@ class ChangeAsked(Strict):
     litres: float | None = Field(default=None, ge=1, le=MOST_LITRES, allow_inf_nan=False)
     siting: Where | None = None
     room_c: float | None = Field(default=None, ge=-10, le=40, allow_inf_nan=False, description="Air of a room, °C.")
-
-
-class Problem(Strict):
-    """What is wrong and how to mend it, in a sentence."""
-
-    error: str
 
 
 class JobTold(BaseModel):

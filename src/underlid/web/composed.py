@@ -12,10 +12,8 @@ import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from hashlib import blake2b
 from pathlib import Path, PurePosixPath
 from typing import Any
-from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from underlid.answer import SEED, answer, case_of, weather_from
@@ -27,11 +25,11 @@ from underlid.update.lifefacts import Own
 from underlid.update.own import accent_from, words_from
 from underlid.update.story import hours_of_month
 from underlid.web.beforehand import NO_FIT, NeedsWeather
+from underlid.web.kept import file_name
 from underlid.web.settings import Settings
 from underlid.web.work import Progress
 
 FOLDER, ASKED = "updates", "asked.json"
-LONGEST_NAME = 120
 ZIP_TIME = (1980, 1, 1, 0, 0, 0)  # the same files give the same bytes
 
 
@@ -146,10 +144,7 @@ def zip_of(journal: Path, bin: str, month: str) -> bytes:
 
 
 def _folder(journal: Path, bin: str, month: str) -> Path:
-    name = quote(bin, safe=" ")
-    if len(name) > LONGEST_NAME:
-        name = f"{name[:LONGEST_NAME]}-{blake2b(bin.encode(), digest_size=8).hexdigest()}"
-    return journal / FOLDER / f"{name}-{month}"
+    return journal / FOLDER / f"{file_name(bin)}-{month}"
 
 
 def _inside(name: str) -> PurePosixPath:

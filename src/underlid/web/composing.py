@@ -21,9 +21,10 @@ from underlid.update.forms.formats import FORMATS
 from underlid.update.lifefacts import ACCENT
 from underlid.update.own import accent_from, words_from
 from underlid.update.prose.said import SECTIONS
+from underlid.web.asked import MISSING, Problem, Strict
 from underlid.web.beforehand import NO_FIT, NeedsWeather
-from underlid.web.binpage import ASKED, MISSING, BinName, ask
-from underlid.web.bintold import JobTold, Problem, Strict
+from underlid.web.binpage import ASKED, BinName, ask
+from underlid.web.bintold import JobTold
 from underlid.web.composed import Made, file_of, made_of, text_of, zip_of
 from underlid.web.kept import ago
 from underlid.web.parts import JournalPart, SettingsPart, now_in, page

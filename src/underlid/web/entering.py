@@ -34,12 +34,14 @@ from underlid.web.parts import (
     SettingsPart,
     now_in,
     page,
+    sentence_of,
     static_path,
+    status_of,
     turned_to,
 )
 from underlid.web.sent import KeyTaken, Stored, alarms_of, read_words, store, stored_under, withdraw
 from underlid.web.starting import BinWords, start
-from underlid.web.writing import LATEST, BinName, sentence_of, status_for, status_of_new
+from underlid.web.writing import LATEST, BinName, status_of_new
 
 router = APIRouter()
 router.include_router(writing.router)
@@ -161,7 +163,7 @@ def enter_form(
     except KeyTaken as error:
         return _enter(request, journal, record, now, error=str(error), status=409, **again | {"key": uuid4()})
     except ValueError as error:
-        return _enter(request, journal, record, now, error=sentence_of(error), status=status_for(error), **again)
+        return _enter(request, journal, record, now, error=sentence_of(error), status=status_of(error), **again)
     return RedirectResponse(f"/bins/{quote(record.name, safe='')}/enter?stored={key}", 303)
 
 

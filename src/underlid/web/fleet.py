@@ -81,7 +81,7 @@ class Row:
     @property
     def newer(self) -> int:
         """Entries that came after the look."""
-        return 0 if self.age is None else self.age.newer
+        return 0 if self.age is None else max(0, self.age.newer)
 
     def within(self, only: Only) -> bool:
         """Whether it is in the narrowed list."""

@@ -36,7 +36,8 @@ View = dict[str, Any]
 class Age:
     """How a kept view stands to the present.
 
-    newer : entries that it does not know; weather_changed : whether its weather files are not those of today
+    newer : entries that it does not know, negative where a backup that was put in place has fewer than it saw
+    weather_changed : whether its weather files are not those of today
     no_weather : whether it rests on weather and none is given now: what could be made anew would tell less
     """
 
@@ -49,13 +50,15 @@ class Age:
     @property
     def stale(self) -> bool:
         """Whether it is to be made anew."""
-        return not self.no_weather and (self.newer > 0 or self.weather_changed or self.old > FRESH)
+        return not self.no_weather and (self.newer != 0 or self.weather_changed or self.old > FRESH)
 
     @property
     def sentence(self) -> str:
         """ "Made 3 hours ago, before 2 newer entries." """
         before = []
-        if self.newer:
+        if self.newer < 0:
+            before.append("a journal with fewer entries was put in place")
+        if self.newer > 0:
             before.append("1 newer entry" if self.newer == 1 else f"{self.newer} newer entries")
         if self.weather_changed:
             before.append("the weather given now")
@@ -96,9 +99,17 @@ def age_of(view: View, entries: int, weather: Sequence[Path], now: datetime) -> 
     made_at, rests_on = datetime.fromisoformat(view["made_at"]), view["weather"]["stamps"]
     none_given = bool(rests_on) and not weather
     return Age(
-        made_at, max(now - made_at, timedelta()), max(0, entries - int(view["entries"])),
+        made_at, max(now - made_at, timedelta()), entries - int(view["entries"]),
         rests_on != stamps(weather) and not none_given, none_given,
     )  # fmt: skip
+
+
+def file_name(bin: str) -> str:
+    """A name for files of a bin that any file system takes, another one for each bin."""
+    name = quote(bin, safe=" ")
+    if len(name) <= LONGEST_NAME:
+        return name
+    return f"{name[:LONGEST_NAME]}-{blake2b(bin.encode(), digest_size=8).hexdigest()}"
 
 
 def weather_files(settings: Settings) -> list[Path]:
@@ -132,7 +143,4 @@ def _read_once(path: Path, made_ns: int, size: int) -> View:
 
 
 def _file(journal: Path, bin: str) -> Path:
-    name = quote(bin, safe=" ")
-    if len(name) > LONGEST_NAME:
-        name = f"{name[:LONGEST_NAME]}-{blake2b(bin.encode(), digest_size=8).hexdigest()}"
-    return journal / FOLDER / f"{name}.json"
+    return journal / FOLDER / f"{file_name(bin)}.json"

@@ -55,7 +55,7 @@ class Look:
         """How it stands to a bin that has so many entries now."""
         old = max(now - self.at, timedelta())
         changed = bool(weather) and self.weather != as_given(weather)
-        return Age(self.at, old, max(0, entries - self.entries), changed, not weather)
+        return Age(self.at, old, entries - self.entries, changed, not weather)
 
 
 Looks = Mapping[str, Look]

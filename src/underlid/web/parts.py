@@ -16,8 +16,27 @@ from fastapi import Depends, Query, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from underlid.journal.errors import JournalError
+from underlid.journal.errors import (
+    AlreadyCorrected,
+    BadPointer,
+    BadUrl,
+    DamagedJournal,
+    DiskFailed,
+    DiskFull,
+    DuplicateBin,
+    JournalBusy,
+    JournalError,
+    NewerJournal,
+    NoDriver,
+    NotAJournal,
+    NotUtf8,
+    PasswordInUrl,
+    PlanExists,
+    TakenId,
+    UnwritableFolder,
+)
 from underlid.journal.store import Journal
+from underlid.quantity import Mistake
 from underlid.records import Bin
 from underlid.web.settings import Settings
 
@@ -26,6 +45,10 @@ FIND_FROM = 12  # bins from which one is looked for by name: our judgement
 LeafNumber = Annotated[int, Query(ge=1, le=100_000)]
 Find = Annotated[str, Query(max_length=200)]
 Listed = TypeVar("Listed")
+
+PASSING = (JournalBusy, DiskFull, DiskFailed, UnwritableFolder)  # to be sent again later
+BROKEN = (NotAJournal, NewerJournal, DamagedJournal, NoDriver, BadPointer, BadUrl, PasswordInUrl, NotUtf8)
+STANDING = (AlreadyCorrected, DuplicateBin, PlanExists, TakenId)
 
 #: Writers of this process take turns: the lock of the file itself is not first come, first served.
 TURN = Lock()
@@ -123,13 +146,35 @@ def told(request: Request, sentence: str, status: int) -> Response:
     return page(request, "error.html", status=status, sentence=sentence)
 
 
-def status_of(error: ValueError | JournalError) -> int:
-    """4xx for what the keeper can mend: not found for what is unknown, conflict for what stands already."""
-    name = type(error).__name__
-    if name in {"JournalBusy", "DiskFull"}:
+def refused(request: Request, error: ValueError) -> Response:
+    """An error of ours as an answer; any other is a fault of ours and goes on."""
+    response = told(request, sentence_of(error), status_of(error))
+    if isinstance(error, PASSING):
+        response.headers["Retry-After"] = "5"
+    return response
+
+
+def sentence_of(error: ValueError) -> str:
+    """What went wrong as plain sentences; the caret of a mistake in words is for a terminal."""
+    if isinstance(error, Mistake):
+        return f"{error.what[:1].upper()}{error.what[1:]}. {error.mend}"
+    return str(error)
+
+
+def status_of(error: ValueError) -> int:
+    """4xx for what who asks can mend, 5xx for what nothing sent could: a phone keeps its words and tries again later.
+
+    An error that is none of ours is a fault of ours, and raised.
+    """
+    if not type(error).__module__.startswith("underlid."):
+        raise error
+    if isinstance(error, PASSING):
         return 503
+    if isinstance(error, BROKEN):
+        return 500
+    name = type(error).__name__
     if name == "NotYours":
         return 403
     if name.startswith("Unknown") or name in {"NoJournal", "NoHistory", "NoSuchPicture"}:
         return 404
-    return 409 if name in {"DuplicateBin", "PlanExists", "TakenId"} else 422
+    return 409 if isinstance(error, STANDING) else 422

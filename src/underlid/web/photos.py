@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, File, Form, Query, Request, UploadFile
 from fastapi.responses import FileResponse, RedirectResponse, Response
 from PIL import Image
+from PIL.JpegImagePlugin import JpegImageFile
 
 from underlid.files import write_whole
 from underlid.journal.errors import DuplicateEntry
@@ -38,6 +39,8 @@ router.include_router(tally.router)
 MOST_BYTES = 30_000_000
 WIDTHS = (200, 400, 800, 1600)  # px; other widths are given the next larger
 QUALITY = 90
+ENDS = b"\xff\xd9"  # a JPEG (ITU T.81, 1992)
+JFIF = ("APP0", 14)  # without a small picture in it (ITU T.871, 2011)
 TAKEN, TAKEN_ZONE, WRITTEN, DETAILS = 0x9003, 0x9011, 0x0132, 0x8769  # EXIF tags
 
 
@@ -199,8 +202,13 @@ def _given_out(folder: Path, stored: Path, sha256: str, width: int | None) -> Pa
 
 
 def _only_pixels(path: Path) -> bool:
-    """Whether it is a JPEG without notes, as ours are: one that was put in as it was may tell where it was taken."""
-    if path.suffix != ".jpg":
+    """Whether it is a JPEG of pixels alone, as ours are: one that was put in as it was may tell where it was taken.
+
+    Nothing may follow its end, where phones put films, and no segment may be for a program but the plain first one.
+    """
+    data = path.read_bytes()
+    if path.suffix != ".jpg" or data.find(ENDS) != len(data) - len(ENDS):
         return False
-    with Image.open(path, formats=["JPEG"]) as image:
-        return not {"exif", "xmp", "photoshop", "comment", "icc_profile", "mp"} & image.info.keys()
+    with Image.open(io.BytesIO(data), formats=["JPEG"]) as image:
+        assert isinstance(image, JpegImageFile)
+        return [(name, len(held)) for name, held in image.applist] in ([], [JFIF])

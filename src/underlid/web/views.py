@@ -338,10 +338,6 @@ def _done(entries: Sequence[AnyEntry], zone: ZoneInfo) -> tuple[Done, ...]:
     )
 
 
-def _middle(entry: AnyEntry, zone: ZoneInfo) -> datetime:
-    return (entry.when.start + (entry.when.end - entry.when.start) / 2).astimezone(zone)
-
-
 def _range(values: NDArray[np.float64], unit: str, provenance: Provenance) -> Range:
     low, middle, high = (float(value) for value in values)
     return Range(low, middle, high, unit, provenance)

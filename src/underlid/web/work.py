@@ -169,7 +169,7 @@ class Worker:
             self._set(job.id, state="running")
             try:
                 state, result, error = self._answered(job)
-            except (OSError, EOFError):
+            except Exception:  # whatever it is, questions that wait are still to be answered
                 self._drop()
                 state, result, error = "failed", None, CRASHED
             self._set(job.id, state=state, result=result, error=error, made_at=self._settings.now())

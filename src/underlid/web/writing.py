@@ -8,13 +8,7 @@ from uuid import uuid4
 from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import JSONResponse, Response
 
-from underlid.journal.errors import (
-    DiskFailed,
-    DiskFull,
-    JournalBusy,
-    NoJournal,
-    UnwritableFolder,
-)
+from underlid.journal.errors import NoJournal
 from underlid.journal.store import Journal
 from underlid.quantity import Mistake
 from underlid.web.entries import (
@@ -35,7 +29,7 @@ from underlid.web.entries import (
     spans,
 )
 from underlid.web.keepers import started_by
-from underlid.web.parts import JournalPart, SettingsPart, now_in, status_of, told
+from underlid.web.parts import JournalPart, SettingsPart, now_in, refused, sentence_of, status_of, told
 from underlid.web.sent import KeyTaken, alarms_of, moment_of, read_words, store, withdraw
 from underlid.web.starting import BinWords, start
 
@@ -43,7 +37,6 @@ router = APIRouter()
 
 BinName = Annotated[str, Path(max_length=200, description="Name of the bin.")]
 LATEST = 5  # entries shown of a bin
-PASSING = (JournalBusy, DiskFull, DiskFailed, UnwritableFolder)  # not the sender's fault: to be sent again later
 REFUSED: dict[int | str, dict[str, Any]] = {
     code: {"model": Refused, "description": what}
     for code, what in (
@@ -159,29 +152,7 @@ def take_back(
 # --- how it is refused ------------------------------------------------------------------------------------
 
 
-def sentence_of(error: ValueError) -> str:
-    """What went wrong as plain sentences; the caret of a mistake in words is for a terminal."""
-    if isinstance(error, Mistake):
-        return f"{error.what[:1].upper()}{error.what[1:]}. {error.mend}"
-    return str(error)
-
-
-def refused(request: Request, error: ValueError) -> Response:
-    """An error of ours as an answer; any other is a fault of ours and goes on."""
-    response = told(request, sentence_of(error), status_for(error))
-    if isinstance(error, PASSING):
-        response.headers["Retry-After"] = "5"
-    return response
-
-
-def status_for(error: ValueError) -> int:
-    """The status of an error of ours. Any other is a fault of ours and is raised."""
-    if not type(error).__module__.startswith("underlid."):
-        raise error
-    return 503 if isinstance(error, PASSING) else status_of(error)
-
-
 def status_of_new(error: ValueError) -> int:
     """The same for a bin that cannot be started: there nothing is looked for, so nothing is missing."""
-    status = status_for(error)
+    status = status_of(error)
     return 422 if status == 404 else status
