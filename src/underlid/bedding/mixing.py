@@ -25,10 +25,6 @@ WATER_KG_M3, VOLATILE_KG_M3, ASH_KG_M3 = 1000.0, 1600.0, 2500.0  # recalled: 155
 SETTLED = Fact(0.80, 0.60, 1.00, "common practice, no source", "judgement")
 
 
-class NoSuchMix(ValueError):
-    """No mixing of the two brings what is wanted."""
-
-
 @dataclass(frozen=True, slots=True)
 class Shares:
     """What a kg of each material, as received, holds: (materials,), or (draws, materials).
@@ -58,54 +54,10 @@ class Mix:
     kg: Array
 
 
-def moisture_of(kg: ArrayLike, moisture: ArrayLike) -> float:
-    """Moisture of a mix [fraction of wet mass] of wet masses [kg] with their moisture."""
-    wet = np.asarray(kg, float)
-    return float(wet @ np.asarray(moisture, float) / wet.sum())
-
-
-def carbon_nitrogen_of(kg: ArrayLike, moisture: ArrayLike, nitrogen: ArrayLike, carbon_nitrogen: ArrayLike) -> float:
-    """C:N of a mix of wet masses [kg] with their moisture, nitrogen [fraction of dry mass] and C:N."""
-    held = np.asarray(kg, float) * (1 - np.asarray(moisture, float)) * np.asarray(nitrogen, float)
-    return float(held @ np.asarray(carbon_nitrogen, float) / held.sum())
-
-
-def second_per_first(
-    wanted: float, moisture: tuple[float, float], nitrogen: tuple[float, float], carbon_nitrogen: tuple[float, float]
-) -> float:
-    """Wet mass of a second material per mass of a first that brings their mix to the wanted C:N.
-
-    Raises NoSuchMix if the wanted C:N does not lie between theirs.
-    """
-    first, second = carbon_nitrogen
-    if not min(first, second) < wanted < max(first, second):
-        raise NoSuchMix(f"A C:N of {wanted:g} is not between those of the two, {first:g} and {second:g}.")
-    dry_1, dry_2 = nitrogen[0] * (1 - moisture[0]), nitrogen[1] * (1 - moisture[1])
-    return dry_1 * (first - wanted) / (dry_2 * (wanted - second))
-
-
-def second_per_first_for_moisture(wanted: float, moisture: tuple[float, float]) -> float:
-    """Wet mass of a second material per mass of a first that brings their mix to the wanted moisture (fractions).
-
-    Raises NoSuchMix if it does not lie between theirs.
-    """
-    first, second = moisture
-    if not min(first, second) < wanted < max(first, second):
-        raise NoSuchMix(f"A moisture of {wanted:.0%} is not between those of the two, {first:.0%} and {second:.0%}.")
-    return (first - wanted) / (wanted - second)
-
-
 def water_to_reach(wanted: ArrayLike, kg: ArrayLike, water_kg: ArrayLike) -> Array:
     """Water to add [kg] to bring a wet mass with its water [kg] to a moisture; below zero if it is too wet."""
     wanted = np.asarray(wanted, float)
     return np.asarray((wanted * kg - np.asarray(water_kg, float)) / (1 - wanted))
-
-
-def free_air_space(bulk_kg_m3: ArrayLike, moisture: ArrayLike, volatile: ArrayLike) -> Array:
-    """Free air space [fraction of volume] from wet bulk density, moisture and volatile share of the dry mass."""
-    wet, dry, vs = np.asarray(moisture, float), 1 - np.asarray(moisture, float), np.asarray(volatile, float)
-    per_kg = wet / WATER_KG_M3 + dry * (vs / VOLATILE_KG_M3 + (1 - vs) / ASH_KG_M3)
-    return np.asarray(1 - np.asarray(bulk_kg_m3, float) * per_kg)
 
 
 def shares(materials: Sequence[Material]) -> Shares:
