@@ -314,6 +314,8 @@ def words_of(error: ValidationError) -> str:
         return "Choose the bins of the trial, or name new ones."
     if field == "looks" and first["type"] != "too_long":
         return "The days of the counts must be whole days after the start, as “90, 180, 360”."
+    if field == "margin" and first["type"] == "float_parsing":
+        return f"The smallest effect “{first['input']}” is no plain number: write it as “0.2”."
     called = {"margin": "smallest effect", "looks": "days of the counts", "name": "trial's name"}.get(field, field)
     return f"The {called}: {first['msg'][:1].lower()}{first['msg'][1:]}."
 
