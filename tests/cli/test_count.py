@@ -100,6 +100,9 @@ def test_passes_and_two_sorters_need_no_samples(with_bin):
     facts = with_bin("count", "north", "--passes", "38,26,12", "--json", "--now", NOW).json
     assert facts["passes"]["number"] == 92
     assert facts["stages"] == []
+    few = with_bin("count", "north", "--passes", "3,0", "--json", "--now", NOW).json["passes"]
+    assert (few["p5"], few["number"], few["p95"]) == (3, 3, 10)
+    assert with_bin("count", "north", "--passes", "2,1", "--json", "--now", NOW).json["passes"]["p95"] is None
     unequal = ("count", "north", "--passes", "100,60,36", "--effort", "1,1,1", "--json", "--now", NOW)
     assert with_bin(*unequal).json["passes"]["number"] == pytest.approx(250)
 
@@ -128,6 +131,7 @@ def test_how_many_samples_a_wanted_precision_needs(ask):
         (("--passes", "1e400,2"), "38,26,12"),
         (("--effort", "1,2"), "--passes"),
         (("--passes", "9,5,2", "--effort", "1,2"), "an effort above 0 for each"),
+        (("--passes", "0,0,5", "--effort", "1,1,1"), "does not fall"),
         (("--observers", "20,15,0"), "set no upper end"),
         (("--observers", "20 and 15"), "20,15,both 12"),
         (("--recovered", "worms 3 of 5"), "juvenile 14 of 20"),

@@ -134,6 +134,23 @@ def test_passes_and_sorters_need_no_samples():
     assert unequal.number == pytest.approx(250)
 
 
+@pytest.mark.parametrize(
+    ("passes", "effort", "parts"),
+    [
+        ((3, 0), (), ("about 3 animals were", "3 to 10 with nine chances in ten (Zippin)", "a pass finds 17 to 100 %")),
+        ((1, 0), (), ("about 1 animal was", "1 to 5 with")),
+        ((12, 0, 0), (), ("12 and no more with nine chances in ten",)),
+        ((72, 56), (), ("190 at least with nine chances in ten, and the catches set no upper end", "at most 43 %")),
+        ((10, 1, 1), (1, 1, 1), ("about 12 animals", "12 to 15 with", "a pass of mean effort finds", "sees none left")),
+    ],
+)
+def test_a_range_of_passes_reads_well_where_it_ends_at_what_was_found_or_has_no_end(passes, effort, parts):
+    told = account(BIN, VESSEL, None, Question(passes=passes, effort=effort), 1)
+    said = " ".join(telling.beside(told))
+    for part in (*parts, "fewer than three in ten the range may be too short"):
+        assert part in said
+
+
 def test_a_trial_is_told_alone_and_serves_the_total():
     trial = Recovery("juvenile", 14, 20)
     alone = account(BIN, VESSEL, None, Question(recoveries=(trial,)), 1)

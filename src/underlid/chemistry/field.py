@@ -27,6 +27,7 @@ from scipy.special import ndtr, ndtri
 
 from underlid.chemistry.readings import PH, Evidence, Scale
 from underlid.quantity.amount import NINETY
+from underlid.quantity.points import three
 
 Array = NDArray[np.float64]
 Points = tuple[float, float, float]  # 5, 50 and 95 %
@@ -83,9 +84,8 @@ class Field:
 
 
 def points(values: Array) -> Points:
-    """The 5, 50 and 95 % points."""
-    low, middle, high = np.quantile(values, (0.05, 0.5, 0.95))
-    return float(low), float(middle), float(high)
+    """The 5, 50 and 95 % points of levels."""
+    return three(values)
 
 
 def ph_of_mean_acidity(ph: Array, shares: Array) -> Array:

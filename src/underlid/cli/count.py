@@ -132,7 +132,8 @@ def count_json(told: Account, tz: ZoneInfo) -> dict[str, object]:
         "passes": None if told.removed is None else {
             "method": told.removed.method, "catches": list(told.question.passes), "found": told.removed.found,
             "number": told.removed.number, "p5": told.removed.low, "p95": _finite(told.removed.high),
-            "se": told.removed.se, "chance": told.removed.chance, "remarks": list(told.removed.remarks),
+            "se": told.removed.se, "chance": told.removed.chance, "chance_range": list(told.removed.chances),
+            "remarks": list(told.removed.remarks),
         },
         "observers": None if told.observed is None else {
             "seen": told.observed.seen, "number": told.observed.number, "p5": told.observed.low,

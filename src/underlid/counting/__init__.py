@@ -3,7 +3,7 @@
     samples    counts out of known volumes -> totals by stage, each with a range (`estimate`)
     density    the posterior of density and clumping behind it
     narrowing  what more samples, or a recovery trial, would do to that range
-    clumping   are the animals clumped, and the textbook sample sizes and stratified total
+    clumping   are the animals clumped, and the textbook's sample sizes
     removal    the same bedding sorted several times
     account    all of it for one bin and its records; `telling` puts that into sentences
     detection  a known number put in and looked for; two sorters of the same bedding

@@ -27,6 +27,7 @@ from underlid.counting.density import FISTFUL_L, draw_parameters, log_likelihood
 from underlid.counting.detection import Chance
 from underlid.counting.found import Sample, possible, quantile
 from underlid.counting.parts import ANYWHERE, Bedding
+from underlid.quantity.points import three
 from underlid.records import STAGES, Stage
 
 Array = NDArray[np.float64]
@@ -145,21 +146,15 @@ def estimate(
     total = sum((found[stage].total[keep] for stage in worms), np.zeros(int(keep.sum())))
     return Estimate(
         tuple(_told(stage, found[stage], keep, samples) for stage in looked_for),
-        points(total) if worms else None,
-        points(total / litres[keep]) if worms else None,
+        three(total) if worms else None,
+        three(total / litres[keep]) if worms else None,
         tuple(stage for stage in STAGES if stage not in looked_for),
         tuple((part, sum(sample.place == part for sample in samples)) for part in parts),
         sampled,
-        points(litres[keep]),
+        three(litres[keep]),
         whole,
         disagrees,
     )
-
-
-def points(values: Array) -> Points:
-    """5, 50 and 95 %."""
-    low, middle, high = np.percentile(values, (5, 50, 95))
-    return float(low), float(middle), float(high)
 
 
 # --- inside ----------------------------------------------------------------------------------------------
@@ -246,9 +241,9 @@ def _told(stage: Stage, drawn: Draws, keep: NDArray[np.bool_], samples: Sequence
         stage,
         (sum(float(values[0]) for values in ends), sum(float(values[-1]) for values in ends)),
         len(counts),
-        points(drawn.total[keep]),
-        points(drawn.per_litre[keep]),
-        points(drawn.clumping[keep]),
+        three(drawn.total[keep]),
+        three(drawn.per_litre[keep]),
+        three(drawn.clumping[keep]),
         spread,
         Draws(drawn.total[keep], drawn.per_litre[keep], drawn.clumping[keep], drawn.finds_per_litre[keep]),
     )

@@ -56,14 +56,21 @@ def beside(told: Account) -> tuple[str, ...]:
 def passes(catches: Sequence[int], removed: Removed) -> str:
     """The same bedding sorted several times."""
     found = ", ".join(map(str, catches))
-    upper = f"to {up(removed.high)}" if math.isfinite(removed.high) else "and no upper end"
-    each = (
-        "" if removed.method.startswith("Leslie") else f"; each pass found about {100 * removed.chance:.0f} % of them"
-    )
+    low, nine = down(removed.low, removed.found), "with nine chances in ten"
+    high = up(removed.high) if math.isfinite(removed.high) else None
+    if high is None:
+        span = f"{low} at least {nine}, and the catches set no upper end"
+    else:
+        span = f"{low}{' and no more' if high == low else f' to {high}'} {nine}"
+    few, many = math.floor(100 * removed.chances[0]), math.ceil(100 * removed.chances[1])
+    share = f"{few} to {many} %" if few else f"at most {many} %"
+    each = "a pass of mean effort" if removed.method.startswith("Leslie") else "a pass"
+    were = "animal was" if round(removed.number) == 1 else "animals were"
     return (
-        f"Passes that found {found} ({removed.found} in all) say that about {removed.number:.0f} animals were in the "
-        f"bedding that was sorted, {down(removed.low, removed.found)} {upper} with nine chances in ten{each} "
-        f"({removed.method}). Animals that are harder to find than the rest make that number too low."
+        f"Passes that found {found} ({removed.found} in all) say that about {removed.number:.0f} {were} in the bedding "
+        f"that was sorted, {span} ({removed.method}); {each} finds {share} of those left. Where it finds fewer than "
+        "three in ten the range may be too short, and animals that are harder to find than the rest make the number "
+        "too low."
     )
 
 
