@@ -146,6 +146,17 @@ def test_how_far_a_clock_is_from_utc_is_told_only_where_the_place_is(club):
     assert b"Kathmandu" not in published
 
 
+@settings(max_examples=20, deadline=None)
+@given(club=clubs())
+def test_of_what_others_noted_no_place_offset_or_photo_is_told_but_those_marked(club):
+    journal, secrets, open_words = club
+    _, entries, _, whose, marks = journal
+    published = all_bytes(journal, taken_over=dict.fromkeys(whose, NOW + timedelta(days=1)))
+    marked = {each.sha256 for each in entries if isinstance(each, Photo) and marks.get(each.id) == "shared"}
+    assert {each for each in (*secrets, *open_words) if each.encode() in published} == marked
+    assert b"05:45" not in published
+
+
 def test_a_journal_without_keepers_tells_no_more():
     secret = Secrets()
     bin = secret("north")

@@ -1,15 +1,21 @@
 """What may leave a journal: by what its keepers say of themselves, and nothing where nobody said anything."""
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
 from tests.club.sample import BINS, ENTRIES, HILL, KEEPERS, LATER, QUIET, WHOSE, exactly, photo, sample, shared
 from tests.journal.examples import NOW, hand, make_bin, make_keeper, reading
+from underlid.club.events import events
 from underlid.club.measurements import measurements
+from underlid.club.metadata import eml
 from underlid.club.names import public_id
 from underlid.club.occurrences import occurrences
+from underlid.club.package import photos
+from underlid.club.telling import About
 from underlid.quantity.amount import VagueAmount
+from underlid.quantity.when import VagueTime
 from underlid.records import Note, Photo, Reading
 
 
@@ -55,6 +61,50 @@ def test_what_was_noted_when_the_bin_was_anothers_is_signed_by_nobody():
     assert {who for id, who in told if id == public_id("new")} == {"keeper 2"}
     withheld = items(found.account.withheld)
     assert withheld["names of who noted bins and entries", "noted when the bin was another keeper's"] == 2
+
+
+def test_what_was_noted_when_the_bin_was_anothers_has_no_place_and_no_offset_and_says_so():
+    bins = (replace(make_bin("north", 1), noted_at=NOW), replace(make_bin("south", 2), noted_at=NOW))
+    at = VagueTime(NOW, NOW + timedelta(minutes=5), "about", "")
+    old = replace(reading("old"), when=at, noted_at=NOW)
+    new = replace(reading("new"), when=at, noted_at=LATER)
+    marked = replace(photo("p9", "north", "cafe"), when=at, noted_at=NOW)
+    found = shared(bins, (old, new, marked), photos={"p9": "shared"}, taken_over={"north": LATER})
+    rows = {row["eventID"]: row for row in events(found, "").rows}
+    before = [rows[found.bins[0].id], rows[public_id("old")]]
+    since = rows[public_id("new")]
+    assert [row.get("decimalLatitude", "") for row in before] == ["", ""]
+    assert since["decimalLatitude"] == "52.1"
+    assert all("coordinateUncertaintyInMeters" not in row for row in before)
+    assert {row["informationWithheld"] for row in before} == {
+        "Withheld: place, keeper's name, words written freely."
+    }  # fmt: skip
+    assert since["informationWithheld"] == "Withheld: exact place, words written freely."
+    offset = at.start.astimezone(found.bins[0].zone).isoformat()[-6:]
+    assert offset in since["eventDate"]
+    assert offset not in rows[public_id("old")]["eventDate"]
+    (taken,) = photos(found).rows
+    assert offset not in taken["taken"]
+    assert items(found.account.withheld)["places of bins and entries", "noted when the bin was another keeper's"] == 2
+    early = shared(bins, (old,), taken_over={"north": LATER})
+    assert all("decimalLatitude" not in row for row in events(early, "").rows)
+    assert b"geographicCoverage" not in eml(early, About(), "id"), "not one of its rows was at that place"
+    assert b"geographicCoverage" in eml(found, About(), "id")
+
+
+def test_a_photo_from_before_the_bin_was_its_keepers_is_private_unless_it_is_marked():
+    old, new = photo("p8", "north", "aaaa"), photo("p9", "north", "bbbb")
+    undated = photo("p7", "north", "cccc")
+    again = replace(old, id="p10", corrects="p8", words="my kitchen", noted_at=LATER)
+    entries = (replace(old, noted_at=NOW), replace(new, noted_at=LATER), undated, again)
+
+    def told(**more):
+        return {each.sha256 for each in shared(entries=entries, **more).photos}
+
+    assert told() == {"aaaa", "bbbb", "cccc"}  # where no bin changed hands
+    assert told(taken_over={"north": LATER}) == {"bbbb"}
+    marks = {"p10": "shared", "p7": "shared", "p9": "private"}
+    assert told(taken_over={"north": LATER}, photos=marks) == {"aaaa", "cccc"}
 
 
 @pytest.mark.parametrize(

@@ -2,18 +2,23 @@
 
 import io
 import shutil
+from datetime import timedelta
 from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 import pytest
 from PIL import Image
 
-from tests.web.conftest import NOW, clock
+from tests.trials.bins import a_plan
+from tests.web.conftest import NOW, add_bins, clock
 from tests.web.test_security import browser, flat
+from underlid import answer
+from underlid.club.sharing import share
 from underlid.journal.photos import add_photo
 from underlid.journal.store import Journal
 from underlid.quantity.when import parse_when
-from underlid.records import BinKeeper, Keeper, Photo, PhotoShown, Role
+from underlid.records import BinKeeper, Keeper, Photo, PhotoShown, Reading, Role, Sighting
+from underlid.trials.plan import canonical
 from underlid.web.app import create_app
 from underlid.web.guard import COOKIE, SAFE
 from underlid.web.keepers import COMPUTES, OPEN, OWN, PICTURE
@@ -35,10 +40,14 @@ def club_begun(tmp_path_factory, begun):
             book.keep_keeper(Keeper(id=f"keeper-{name}", name=name, role=role, noted_at=NOW))
         book.hand_bin(BinKeeper(id="of-north", bin="north", keeper="Ben", noted_at=NOW))
         kept = add_photo(folder, picture)
-        at = parse_when("2 Feb 2026 20:00", now=NOW, tz=ZoneInfo("UTC"))
-        book.add([Photo(id="photo-1", bin="north", when=at, words="photo", file=kept.file, sha256=kept.sha256)])
+        book.add([photo_of("photo-1", "north", kept, NOW)])
     picture.unlink()
     return folder, kept.sha256
+
+
+def photo_of(id, bin, kept, noted_at):
+    at = parse_when("2 Feb 2026 20:00", now=NOW, tz=ZoneInfo("UTC"))
+    return Photo(id=id, bin=bin, when=at, words="photo", file=kept.file, sha256=kept.sha256, noted_at=noted_at)
 
 
 @pytest.fixture
@@ -190,3 +199,227 @@ def test_a_file_of_devices_from_before_keepers_is_read(tmp_path):
     assert found is not None
     assert (found.name, found.keeper) == ("phone", "")
     assert Devices(tmp_path).add("tablet", NOW, "Ada")
+
+
+# --- a bin that changes hands ---------------------------------------------------------------------------------
+
+
+def published(folder):
+    """The ids of the photos that would be published of it."""
+    with Journal.open(folder) as book:
+        found = share(
+            book.bins(), book.entries(superseded=True), book.keepers(), book.bin_keepers(), book.photos_shown(),
+            taken_over=book.taken_over(),
+        )  # fmt: skip
+    return {one.sha256 for one in found.photos}
+
+
+def test_a_picture_is_not_shown_by_handing_its_bin_over(club, picture, tmp_path):
+    folder, later = club.state.settings.journal, NOW + timedelta(days=1)
+    Image.new("RGB", (40, 30), "green").save(tmp_path / "new.jpg")
+    with Journal.open(folder) as book:
+        book.hand_bin(BinKeeper(id="to-cleo", bin="north", keeper="Cleo", noted_at=later))
+        book.keep_keeper(Keeper(id="keeper-Cleo-2", name="Cleo", photos="shared", noted_at=later))
+        new = add_photo(folder, tmp_path / "new.jpg")
+        book.add([photo_of("photo-2", "north", new, later)])
+    everybody = [device(club, name) for name in (*ROLES, "")]
+    for path in (f"/photos/{picture}", f"/photos/{picture}/tally", f"/api/photos/{picture}/tallies"):
+        assert [one.get(path).status_code for one in everybody] == [403] * 5, path
+    assert "another keeper" in device(club, "Cleo").get(f"/api/photos/{picture}/tallies").json()["error"]
+    assert [one.get(f"/photos/{new.sha256}").status_code for one in everybody] == [200] * 5
+    assert published(folder) == {new.sha256}
+    with Journal.open(folder) as book:
+        book.show_photo(PhotoShown(id="mark-1", photo="photo-1", shown="shared", noted_at=later))
+    assert [one.get(f"/photos/{picture}").status_code for one in everybody] == [200] * 5
+    assert published(folder) == {new.sha256, picture}
+
+
+def test_who_takes_a_bin_over_has_no_update_with_what_was_private(club, picture):
+    with Journal.open(club.state.settings.journal) as book:
+        book.hand_bin(BinKeeper(id="to-cleo", bin="north", keeper="Cleo", noted_at=NOW + timedelta(days=1)))
+        (photo,) = book.entries("north", kind=Photo)
+    month = f"{photo.when.start:%Y-%m}"
+    assert picture not in device(club, "Cleo").get(f"/bins/north/update?month={month}").text
+    asked = {"month": month, "photos": [{"id": photo.id}]}
+    refused = device(club, "Cleo").post("/api/bins/north/update", json=asked)
+    assert (refused.status_code, "another keeper" in refused.json()["error"]) == (403, True)
+    with Journal.open(club.state.settings.journal) as book:
+        book.show_photo(PhotoShown(id="mark", photo=photo.id, shown="shared", noted_at=NOW + timedelta(days=2)))
+    assert picture in device(club, "Cleo").get(f"/bins/north/update?month={month}").text
+
+
+# --- what a request names of another's ------------------------------------------------------------------------
+
+
+@pytest.fixture
+def street(club, club_begun):
+    """The same, with a bin of Cleo's that holds the picture too, tallied, and a trial of Ben's bin and one of nobody's.
+
+    Gives the app and what a request may name of it.
+    """
+    add_bins(club.state.settings.journal, ["south", "east"])
+    with Journal.open(club.state.settings.journal) as book:
+        book.hand_bin(BinKeeper(id="of-south", bin="south", keeper="Cleo", noted_at=NOW))
+        first = book.entries("north", kind=Photo)[0]
+        book.add([photo_of("photo-2", "south", first, NOW)])
+        answer.register(book, plan_of_bins("theirs", "north", "east"), NOW)
+        answer.register(book, plan_of_bins("ours", "north", "south"), NOW)
+    marks = {"by": "Ann", "marks": [{"x": 0.5, "y": 0.5, "stage": "adult"}]}
+    assert device(club, "Cleo").post(f"/api/photos/{first.sha256}/tallies", json=marks).status_code == 200
+    return club, first.sha256
+
+
+def plan_of_bins(name, *bins):
+    arms = dict(zip(bins, ("control", "changed", "control", "changed"), strict=False))
+    return a_plan(arms, name=name, starts="2026-02-04")
+
+
+def change(**named):
+    return {"words": "it was moved", "key": str(uuid4())} | named
+
+
+THEIRS = canonical(plan_of_bins("mine", "north", "south"))
+#: What Cleo may not ask: the route, what its address names and what is sent, as JSON or as a form.
+OF_ANOTHERS = [
+    ("/api/bins/{bin}/entries", {"bin": "north"}, LINE | {"key": str(uuid4())}, None),
+    ("/api/bins/{bin}/withdrawals", {"bin": "north"}, {"key": str(uuid4()), "of": str(uuid4())}, None),
+    ("/api/bins/{bin}/update", {"bin": "north"}, {"month": "2026-01"}, None),
+    ("/api/bins/{bin}/photos", {"bin": "north"}, None, {"key": str(uuid4())}),
+    ("/bins/{bin}/enter", {"bin": "north"}, None, LINE | {"key": str(uuid4())}),
+    ("/bins/{bin}/undo", {"bin": "north"}, None, {"key": str(uuid4()), "of": str(uuid4())}),
+    ("/api/trials", {}, {"plan": THEIRS}, None),
+    ("/trials", {}, None, {"plan": THEIRS}),
+    ("/api/trials/{name:path}/changes", {"name": "ours"}, change(bin="north"), None),
+    ("/api/trials/{name:path}/changes", {"name": "theirs"}, change(bin="north"), None),
+    ("/api/trials/{name:path}/changes", {"name": "theirs"}, change(bin="east"), None),
+    ("/api/trials/{name:path}/changes", {"name": "theirs"}, change(), None),
+    ("/trials/{name:path}/changes", {"name": "ours"}, None, change(bin="north")),
+    ("/trials/{name:path}/changes", {"name": "theirs"}, None, change()),
+    ("/api/photos/{sha256}/sightings", {}, {"by": "Ann", "bin": "north"}, None),
+    ("/api/photos/{sha256}/sightings", {}, {"by": "Ann", "bin": "east"}, None),
+    ("/photos/{sha256}/shown", {}, None, {"bin": "north", "shown": "shared"}),
+    ("/api/photos/{sha256}/tallies", {"sha256": "alone"}, {"by": "Ann", "marks": []}, None),
+]
+
+
+def kept_of(folder):
+    with Journal.open(folder) as book:
+        changes = [book.plan_changes(one.name) for one in book.plans()]
+        return book.entries(superseded=True), book.plans(), changes, book.photos_shown()
+
+
+@pytest.mark.parametrize(("route", "named", "body", "form"), OF_ANOTHERS)
+def test_what_is_of_anothers_bin_is_refused_wherever_a_request_names_it(street, tmp_path, route, named, body, form):
+    app, picture = street
+    folder = app.state.settings.journal
+    Image.new("RGB", (40, 30), "green").save(tmp_path / "alone.jpg")
+    with Journal.open(folder) as book:
+        alone = add_photo(folder, tmp_path / "alone.jpg")
+        book.add([photo_of("photo-3", "north", alone, NOW)])
+    before = kept_of(folder)
+    names = {"sha256": picture} | named
+    if names["sha256"] == "alone":
+        names["sha256"] = alone.sha256
+    path = route.replace(":path", "").format(**names)
+    files = {"picture": ("x.jpg", (tmp_path / "alone.jpg").read_bytes(), "image/jpeg")} if "/photos" in route else None
+    sent = {"json": body} if form is None else {"data": form, "files": files}
+    given = device(app, "Cleo").post(path, **sent)
+    assert given.status_code == 403, given.text
+    assert kept_of(folder) == before
+    assert not (folder / "photos" / f"{alone.sha256}.tally.json").exists()
+
+
+def test_an_entry_is_corrected_from_its_own_bin_alone(street):
+    app, _ = street
+    folder = app.state.settings.journal
+    assert device(app, "Ben").post("/api/bins/north/entries", json=LINE | {"key": str(uuid4())}).status_code == 200
+    with Journal.open(folder) as book:
+        (theirs,) = book.entries("north", kind=Reading)[-1:]
+    before = kept_of(folder)
+    said = {"words": "2 Feb: middle 9 C", "corrects": theirs.id}
+    for path, how in (("/api/bins/south/entries", "json"), ("/bins/south/enter", "data")):
+        assert device(app, "Cleo").post(path, **{how: said | {"key": str(uuid4())}}).status_code == 404, path
+    assert kept_of(folder) == before
+
+
+def test_every_route_that_stores_something_of_a_bin_is_asked_for_that_of_another(club):
+    of_no_bin = {
+        "/pair",
+        "/devices/code",
+        "/devices/{number}/revoke",
+        "/fleet/look",
+        "/fleet/stop",
+        "/new",
+        "/api/bins",
+    }
+    stores = {route.path for route in flat(club.routes) if route.methods - SAFE} - COMPUTES
+    assert stores == of_no_bin | {route for route, *_ in OF_ANOTHERS}
+
+
+def test_a_trial_is_registered_by_who_keeps_all_its_bins_and_changed_by_who_keeps_some(street):
+    app, _ = street
+    ada, ben, cleo = (device(app, name) for name in ("Ada", "Ben", "Cleo"))
+    both, to_come = (canonical(plan_of_bins(name, "south", other)) for name, other in (("a", "north"), ("b", "west")))
+    assert "“north”" in cleo.post("/api/trials", json={"plan": both}).json()["error"]
+    assert ada.post("/api/trials", json={"plan": both}).status_code == 201
+    assert cleo.post("/api/trials", json={"plan": to_come}).status_code == 201, "a bin may be started later"
+    assert cleo.post("/api/trials/b/changes", json=change(bin="west")).status_code == 201, "or never"
+    for who, of in ((cleo, "south"), (ben, "north"), (ada, "south"), (cleo, None)):
+        assert who.post("/api/trials/ours/changes", json=change(bin=of)).status_code == 201
+    assert cleo.post("/api/trials/none/changes", json=change()).status_code == 404
+    with Journal.open(app.state.settings.journal) as book:
+        assert sorted(one.bin or "" for one in book.plan_changes("ours")) == ["", "north", "south", "south"]
+
+
+def test_a_sighting_goes_into_the_bin_that_is_named_and_once_for_each(street):
+    app, picture = street
+    post, ben, cleo = f"/api/photos/{picture}/sightings", device(app, "Ben"), device(app, "Cleo")
+    for who, bin in ((cleo, "south"), (ben, "north"), (cleo, "south")):
+        given = who.post(post, json={"by": "Ann", "bin": bin})
+        assert given.status_code == 201, given.text
+        assert given.json() == {"bin": bin, "said": ["saw at least 1 adult on a photo, counted by Ann"]}
+    with Journal.open(app.state.settings.journal) as book:
+        assert sorted(one.bin for one in book.entries(kind=Sighting, superseded=True)) == ["north", "south"]
+    pages = {who: of.get(f"/photos/{picture}/tally").text for who, of in (("Ben", ben), ("Cleo", cleo))}
+    assert [f'data-bin="{bin}"' in pages["Cleo"] for bin in ("north", "south")] == [False, True]
+    assert [f'data-bin="{bin}"' in pages["Ben"] for bin in ("north", "south")] == [True, False]
+
+
+def test_a_picture_sent_by_mistake_is_made_private_on_its_page_and_shared_again(street):
+    app, picture = street
+    folder, page = app.state.settings.journal, f"/photos/{picture}/tally"
+    ben, cleo, dov = (device(app, name) for name in ("Ben", "Cleo", "Dov"))
+    with Journal.open(folder) as book:
+        book.keep_keeper(Keeper(id="keeper-Ben-2", name="Ben", photos="shared", noted_at=NOW))
+    assert dov.get(page).status_code == 200
+    assert 'action="/photos/' not in dov.get(page).text
+    assert 'name="shown" value="private"' in ben.get(page).text
+    asked = {"bin": "north", "shown": "private"}
+    assert ben.post(f"/photos/{picture}/shown", data=asked).headers["location"] == page
+    assert dov.get(page).status_code == 403
+    assert published(folder) == set()
+    assert 'name="shown" value="shared"' in ben.get(page).text
+    assert cleo.get(page).status_code == 200, "it is a picture of a bin of hers too"
+    assert 'value="north"' not in cleo.get(page).text
+    ben.post(f"/photos/{picture}/shown", data=asked | {"shown": "shared"})
+    assert dov.get(page).status_code == 200
+    assert published(folder) == {picture}
+    assert ben.post(f"/photos/{picture}/shown", data=asked | {"shown": "all"}).status_code == 422
+
+
+def test_who_takes_a_bin_over_cannot_share_what_was_private(club, picture):
+    folder = club.state.settings.journal
+    with Journal.open(folder) as book:
+        book.hand_bin(BinKeeper(id="to-cleo", bin="north", keeper="Cleo", noted_at=NOW + timedelta(days=1)))
+    given = device(club, "Cleo").post(f"/photos/{picture}/shown", data={"bin": "north", "shown": "shared"})
+    assert given.status_code == 403
+    with Journal.open(folder) as book:
+        assert book.photos_shown() == {}
+
+
+def test_where_nobody_is_named_nothing_is_said_of_who_may_see(client, journal, tmp_path):
+    Image.new("RGB", (40, 30), "green").save(tmp_path / "alone.jpg")
+    with Journal.open(journal) as book:
+        kept = add_photo(journal, tmp_path / "alone.jpg")
+        book.add([photo_of("photo-1", "north", kept, NOW)])
+    assert "Who may see it" not in client.get(f"/photos/{kept.sha256}/tally").text

@@ -436,14 +436,16 @@ def test_a_tally_becomes_a_sighting_that_a_later_one_corrects(client, sha, journ
             return {(one.stage, one.amount.low, one.amount.high) for one in book.entries("north", kind=Sighting)}
 
     post = f"/api/photos/{sha}/sightings"
-    assert client.post(post, json={"by": "Carl"}).status_code == 422
-    answer = client.post(post, json={"by": "ann"})
+    assert client.post(post, json={"by": "Carl", "bin": "north"}).status_code == 422
+    assert client.post(post, json={"by": "ann", "bin": "south"}).status_code == 404  # it has no such picture
+    assert client.post(post, json={"by": "ann"}).status_code == 422
+    answer = client.post(post, json={"by": "ann", "bin": "north"})
     assert answer.status_code == 201
     assert answer.json()["said"] == ["saw at least 4 juveniles on a photo, counted by Ann"]
     assert seen() == {("juvenile", 4.0, float("inf"))}
-    client.post(post, json={"by": "Ann"})  # again: harmless
+    client.post(post, json={"by": "Ann", "bin": "north"})  # again: harmless
     assert seen() == {("juvenile", 4.0, float("inf"))}
-    client.post(post, json={"by": "Ben"})
+    client.post(post, json={"by": "Ben", "bin": "north"})
     assert seen() == {("juvenile", 3.0, float("inf")), ("adult", 1.0, float("inf"))}
     with Journal.open(journal) as book:
         photo = book.entries(kind=Photo)[0]

@@ -238,7 +238,14 @@ def test_the_address_of_the_form_is_bounded(client):
 
 def test_a_plan_that_is_forgotten_is_asked_for_again(client, worker):
     page = client.get("/trials/new/0123456789abcdef")
-    assert page.status_code in (404, 422)
+    assert page.status_code == 404
+    assert "make it anew" in page.text
+
+
+def test_work_of_another_kind_is_no_plan(client, worker):
+    worker.jobs["view"] = Job("view", "underlid.web.views:made", {"bin": "north"}, NOW, "done", 1.0, {"made": 1})
+    page = client.get("/trials/new/view")
+    assert page.status_code == 404
     assert "make it anew" in page.text
 
 

@@ -16,6 +16,7 @@ CHOSEN = "as the keeper's settings say"
 NO_NAME = "the keeper gave none to be shown"
 NO_KEEPERS = "the journal names no keepers, so nobody has said that it may be told"
 NOBODYS = "the bin is nobody's in particular"
+ANOTHERS = "noted when the bin was another keeper's"
 WORDS = "words may name people and places"
 ASKED_FOR = "words were asked for"
 
@@ -39,13 +40,14 @@ class Account:
 
 def account(
     bins: Sequence[Bin], standing: Sequence[AnyEntry], keeper_of: Mapping[str, Keeper | None], *, keepers: bool,
-    pictures: int, instruments: int, species: int, anothers: int, words: bool,
+    pictures: int, instruments: int, species: int, anothers: int, elsewhere: int, words: bool,
 ) -> Account:  # fmt: skip
     """Of these bins and the entries that stand in them, what is shared and what is not.
 
     keepers : whether the journal names any; pictures : how many photos are shared
     instruments, species : how many are withheld, since a name stands in them or for want of a scientific name
-    anothers : how many bins and entries were noted when the bin was another keeper's
+    anothers : how many bins and entries were noted when the bin was another keeper's; elsewhere : of those, how many
+        have no place though that of their bin now is told
     """
     mine = [keeper_of[each.name] for each in bins]
     nobodys = NOBODYS if keepers else NO_KEEPERS
@@ -61,7 +63,8 @@ def account(
     withheld = [
         *_grouped("places of bins", mine, lambda each: nobodys if each is None else _place_withheld(each)),
         *_grouped("names of keepers", mine, lambda each: nobodys if each is None else "" if _named(each) else NO_NAME),
-        Item("names of who noted bins and entries", anothers, "noted when the bin was another keeper's"),
+        Item("names of who noted bins and entries", anothers, ANOTHERS),
+        Item("places of bins and entries", elsewhere, ANOTHERS),
         Item("photos", photos - pictures, "private"),
         Item("instruments", instruments, "the name of a keeper or a bin stands in them"),
         Item("species of bins", species, "not noted as a scientific name of two words"),

@@ -23,7 +23,8 @@ _COLUMNS = (
     Column("samplingProtocol", "What was done."),
     Column("sampleSizeValue", "How much bedding was searched: the middle of what the words leave open.", "number"),
     Column("sampleSizeUnit", "The unit of that."),
-    Column("decimalLatitude", "Of the middle of the cell in which the bin stands; empty if not told.", "number"),
+    Column("decimalLatitude", "Of the middle of the cell in which the bin stands; empty if not told, and for what was "
+           "noted when the bin was another keeper's.", "number"),
     Column("decimalLongitude", "Of the same.", "number"),
     Column("geodeticDatum", "What latitude and longitude refer to, taken for granted: nobody noted it."),
     Column("coordinateUncertaintyInMeters", "Around that point, it covers the whole cell.", "integer"),
@@ -51,9 +52,11 @@ def events(shared: Shared, licence: str) -> Table:
         within[entry.bin].append(entry)
     rows: list[Row] = []
     for each in shared.bins:
-        about = _place(each) | {"license": licence, "informationWithheld": each.withheld}
-        rows.append(_bin(each, within[each.id]) | about)
-        rows += [_event(entry, each) | about for entry in within[each.id]]
+        told = shared.beside(each.id, each)
+        rows.append(_bin(told, within[each.id]) | _about(told, licence))
+        for entry in within[each.id]:
+            told = shared.beside(entry.id, each)
+            rows.append(_event(entry, told) | _about(told, licence))
     said = "Bins, and what was counted, seen or read in them."
     return Table("events", said, "Event", "eventID", columns, tuple(rows))
 
@@ -108,6 +111,10 @@ def _remarks(entry: Observed) -> Iterator[str]:
 
 def _date(when: VagueTime, each: SharedBin) -> str:
     return iso_interval(when, each.zone, offset=each.place is not None)
+
+
+def _about(each: SharedBin, licence: str) -> Row:
+    return _place(each) | {"license": licence, "informationWithheld": each.withheld}
 
 
 def _place(each: SharedBin) -> Row:

@@ -39,9 +39,9 @@ COLUMNS = (
 def measurements(shared: Shared) -> Table:
     """The measurements of what is shared."""
     bins = {each.id: each for each in shared.bins}
-    rows = [row for each in shared.bins for row in _of_bin(each, shared.noted_by(each.id, each))]
+    rows = [row for each in shared.bins for row in _of_bin(each, shared.beside(each.id, each).keeper)]
     for entry in shared.entries:
-        by = shared.noted_by(entry.id, bins[entry.bin])
+        by = shared.beside(entry.id, bins[entry.bin]).keeper
         match entry:
             case Reading():
                 what, method = _READ[entry.quantity], entry.instrument

@@ -62,7 +62,9 @@ def eml(shared: Shared, about: About, package_id: str) -> bytes:
 
 def _coverage(dataset: XML.Element, shared: Shared) -> None:
     """Where the cells that are told lie, when it was, and which species were kept."""
-    places = [each.place for each in shared.bins if each.place is not None]
+    bins = {each.id: each for each in shared.bins}
+    noted = [(each.id, each) for each in shared.bins] + [(one.id, bins[one.bin]) for one in shared.entries]
+    places = list({each.id: each.place for id, each in noted if each.place and id not in shared.anothers}.values())
     species = sorted({each.species for each in shared.bins} - {""})
     times = [each.started for each in shared.bins] + [each.when for each in shared.entries]
     if not (places or species or times):

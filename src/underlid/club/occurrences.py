@@ -45,7 +45,7 @@ def occurrences(shared: Shared) -> Table:
     """The occurrences of what is shared. A count that leaves open whether there were any makes none."""
     bins = {each.id: each for each in shared.bins}
     rows = [row for entry in shared.entries if isinstance(entry, SampleCount | Sighting)
-            for row in _rows(entry, bins[entry.bin], shared.noted_by(entry.id, bins[entry.bin]))]  # fmt: skip
+            for row in _rows(entry, bins[entry.bin], shared.beside(entry.id, bins[entry.bin]).keeper)]  # fmt: skip
     said = "Animals of one stage at one event. All are kept in bins: none is a wild occurrence."
     return Table("occurrences", said, "Occurrence", "occurrenceID", COLUMNS, tuple(rows))
 

@@ -23,7 +23,7 @@ def photos(shared: Shared) -> Table:
     bins = {each.id: each for each in shared.bins}
     rows: list[Row] = []
     for photo in shared.photos:
-        each = bins[photo.bin]
+        each = shared.beside(photo.id, bins[photo.bin])
         taken = iso_interval(photo.when, each.zone, offset=each.place is not None)
         rows.append({"photoID": photo.id, "eventID": each.id, "taken": taken, "sha256": photo.sha256})
     return Table("photos", "Photos that their keepers share.", "", "photoID", _PHOTOS, tuple(rows))

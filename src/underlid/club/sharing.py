@@ -10,7 +10,7 @@ the place is.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TypeGuard, TypeVar
@@ -74,7 +74,7 @@ class SharedBin:
 class Shared:
     """All that may leave. Entries are bare: ids that hold everywhere, the bin's id for its name, no words.
 
-    anothers : ids of bins and entries that were noted when the bin was another keeper's than now
+    anothers : ids of bins, entries and photos that were noted when the bin was another keeper's than now
     until : when the newest of it was noted, None if that is not known
     """
 
@@ -86,9 +86,12 @@ class Shared:
     words: bool
     until: datetime | None
 
-    def noted_by(self, id: str, bin: SharedBin) -> str:
-        """What to call the keeper who noted a bin or an entry in it, "" if that is nobody or cannot be told."""
-        return "" if id in self.anothers else bin.keeper
+    def beside(self, id: str, bin: SharedBin) -> SharedBin:
+        """The bin as it is told beside itself or an entry in it: without its keeper and where it stands if that was
+        noted when the bin was another keeper's, for it was another place then."""
+        if id not in self.anothers:
+            return bin
+        return replace(bin, keeper="", named=False, place=None, withheld=_withheld_of(None, None, words=self.words))
 
 
 def share(
@@ -121,23 +124,58 @@ def share(
     standing = [each for each in _standing(entries, as_of) if each.bin in public]
     observed = [each for each in standing if _is_observed(each, words=words)]
     bare = tuple(_bare(each, public[each.bin].id, private, words=words) for each in observed)
-    pictures = tuple(
-        replace(_bare_entry(each, public[each.bin].id, words=words), file="")
-        for each in standing
-        if isinstance(each, Photo) and _is_shared(each, keeper_of[each.bin], photos)
-    )
+    before = pictures_before((each for each in entries if isinstance(each, Photo)), taken_over or {})
+    taken = [
+        each for each in standing if isinstance(each, Photo) and is_shared(each, keeper_of[each.bin], photos, before)
+    ]
+    pictures = tuple(replace(_bare_entry(each, public[each.bin].id, words=words), file="") for each in taken)
+    others = [each for each in (*mine, *observed) if _by_another(each, taken_over or {})]
     anothers = frozenset(
-        public[each.name].id if isinstance(each, Bin) else public_id(each.id)
-        for each in (*mine, *observed) if _by_another(each, taken_over or {})
-    )  # fmt: skip
+        [public[each.name].id if isinstance(each, Bin) else public_id(each.id) for each in others]
+        + [public_id(each.id) for each in taken if _picture(each) in before]
+    )
     noted = [each.noted_at for each in (*mine, *observed) if each.noted_at is not None]
     said = account(
         mine, standing, keeper_of, keepers=bool(keepers), pictures=len(pictures), words=words,
         instruments=sum(map(_lost_instrument, observed, bare)),
-        species=sum(bool(each.species) != bool(public[each.name].species) for each in mine), anothers=len(anothers),
+        species=sum(bool(each.species) != bool(public[each.name].species) for each in mine), anothers=len(others),
+        elsewhere=sum(public[each.name if isinstance(each, Bin) else each.bin].place is not None for each in others),
     )  # fmt: skip
     until = max(noted).astimezone(UTC) if noted else None
     return Shared(tuple(public.values()), bare, anothers, pictures, said, words, until)
+
+
+# --- photos --------------------------------------------------------------------------------------------------
+
+
+def pictures_before(photos: Iterable[Photo], taken_over: Mapping[str, datetime]) -> frozenset[tuple[str, str]]:
+    """The pictures, by bin and SHA-256, that are in a bin since before it was its keeper's.
+
+    Corrected entries belong among the photos: a later one of the same picture makes it nobody else's. One that was
+    noted nobody knows when counts as from before.
+    """
+    return frozenset(
+        _picture(each)
+        for each in photos
+        if each.bin in taken_over and (each.noted_at is None or each.noted_at < taken_over[each.bin])
+    )
+
+
+def is_shared(
+    photo: Photo, keeper: Keeper | None, marks: Mapping[str, PhotosShown], before: Collection[tuple[str, str]]
+) -> bool:
+    """Whether others than its keeper may have a photo: its mark holds, else what its keeper says of photos.
+
+    What the keeper says is of their own photos: one from `before` the bin was theirs is private unless it is marked. A
+    photo of nobody's bin is private.
+    """
+    if keeper is None:
+        return False
+    return marks.get(photo.id, "private" if _picture(photo) in before else keeper.photos) == "shared"
+
+
+def _picture(photo: Photo) -> tuple[str, str]:
+    return photo.bin, photo.sha256
 
 
 # --- what stands ---------------------------------------------------------------------------------------------
@@ -166,11 +204,6 @@ def _by_another(one: Bin | Observed, taken_over: Mapping[str, datetime]) -> bool
     """Whether it was noted before the bin was its keeper's; what was noted nobody knows when counts as its keeper's."""
     since = taken_over.get(one.name if isinstance(one, Bin) else one.bin)
     return since is not None and one.noted_at is not None and one.noted_at < since
-
-
-def _is_shared(photo: Photo, keeper: Keeper | None, marks: Mapping[str, PhotosShown]) -> bool:
-    """The mark of the photo holds, else what its keeper says of photos; a photo of nobody's bin is private."""
-    return keeper is not None and marks.get(photo.id, keeper.photos) == "shared"
 
 
 # --- bare records --------------------------------------------------------------------------------------------

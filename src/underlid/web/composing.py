@@ -26,6 +26,7 @@ from underlid.web.beforehand import NO_FIT, NeedsWeather
 from underlid.web.binpage import ASKED, BinName, ask
 from underlid.web.bintold import JobTold
 from underlid.web.composed import Made, file_of, made_of, text_of, zip_of
+from underlid.web.keepers import NotYours, photos_for
 from underlid.web.kept import ago
 from underlid.web.parts import JournalPart, SettingsPart, now_in, page
 from underlid.web.settings import Settings
@@ -140,7 +141,9 @@ def compose(
         age=None if made is None else ago(max(now - made.made_at, timedelta())), asked=asked,
         newer=0 if made is None else max(0, _count(journal, record) - made.entries),
         sections={"": "Opening", **SECTIONS}, formats=FORMATS, most=MOST_PICTURES, pictures=_pictures(made),
-        photos=_photo_rows(photos_of(journal, record.name, (year, number)), asked["photos"]),
+        photos=_photo_rows(
+            photos_for(request, journal, photos_of(journal, record.name, (year, number))), asked["photos"]
+        ),
     )  # fmt: skip
 
 
@@ -153,6 +156,11 @@ def make(
 ) -> JobTold | Response:  # fmt: skip
     """Begin to make it; `/api/jobs/{id}` tells how far it is. What cannot be understood is refused at once."""
     record = journal.bin(bin)
+    chosen = {one.id for one in asked.photos}
+    year, number = (int(part) for part in asked.month.split("-"))
+    photos = [one for one in photos_of(journal, record.name, (year, number)) if one.id in chosen]
+    if len(photos_for(request, journal, photos)) < len(photos):
+        raise NotYours("One of these pictures is from when the bin was another keeper’s, who did not share it.")
     try:
         _check(settings, asked)
     except Unfit as unfit:

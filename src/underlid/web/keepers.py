@@ -2,16 +2,20 @@
 
 On the journal's own computer everything is allowed: whoever can open its folder can read and write it anyway. A paired
 device is its keeper's. Of the bins of others it shows what was noted and estimated, and leaves out pictures that are
-private. It stores only in its keeper's own bins, unless that keeper is a steward; a reader's stores nothing. A device
-that was paired before there were keepers stores nothing until it is paired anew.
+private, as are those in its keeper's own bins from before they were theirs. It stores only in its keeper's own bins,
+unless that keeper is a steward; a reader's stores nothing. A device that was paired before there were keepers stores
+nothing until it is paired anew.
+
+By the address alone `permitted` decides; where a request names bins in what it sends, its route asks `own_among`.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterable, Sequence
 
 from fastapi import Request
 
+from underlid.club.sharing import is_shared, pictures_before
 from underlid.journal.errors import NoJournal
 from underlid.journal.store import Journal
 from underlid.records import Keeper, Photo
@@ -24,7 +28,8 @@ COMPUTES = frozenset({
     "/api/bins/{bin}/parse", "/api/bins/{bin}/view", "/api/bins/{bin}/feedcheck", "/api/bins/{bin}/whatif",
     "/api/plans", "/trials/new",
 })  # fmt: skip
-#: What any keeper may: start bins of their own, look at all bins anew, register trials and what changed in them.
+#: What any keeper may: start bins of their own, look at all bins anew, register trials of their own bins and what
+#: changed in them.
 OPEN = frozenset({
     "/fleet/look", "/fleet/stop",
     "/new", "/api/bins", "/trials", "/api/trials", "/trials/{name:path}/changes", "/api/trials/{name:path}/changes",
@@ -81,6 +86,40 @@ def permitted(request: Request) -> None:
         raise NotYours("That is for a steward of this journal.")
 
 
+def own_among(request: Request, journal: Journal, bins: Iterable[str]) -> tuple[str, ...]:
+    """Those of the bins in which the device that asks may enter, in the order given."""
+    device, known, whose = device_of(request), journal.keepers(), journal.bin_keepers()
+    if device is None or not known:
+        return tuple(bins)
+    asker = known.get(device.keeper)
+    return tuple(bin for bin in bins if _enters(asker, whose.get(bin)))
+
+
+def photos_for(request: Request, journal: Journal, photos: Sequence[Photo]) -> tuple[Photo, ...]:
+    """Those of the photos of a bin that the device of its keeper may have: none that another kept private before."""
+    if device_of(request) is None:
+        return tuple(photos)
+    known, whose, marks = journal.keepers(), journal.bin_keepers(), journal.photos_shown()
+    before = pictures_before(journal.entries(kind=Photo, superseded=True), journal.taken_over())
+    return tuple(
+        each
+        for each in photos
+        if (each.bin, each.sha256) not in before or is_shared(each, known.get(whose.get(each.bin, "")), marks, before)
+    )
+
+
+def shown_to_others(journal: Journal, entries: Sequence[Photo]) -> dict[str, bool]:
+    """Whether others than its keeper may see a picture, by the bins of its entries; one of nobody's bin is left out."""
+    known, whose, marks = journal.keepers(), journal.bin_keepers(), journal.photos_shown()
+    before = pictures_before(entries, journal.taken_over())
+    found: dict[str, bool] = {}
+    for entry in entries:
+        keeper = known.get(whose.get(entry.bin, ""))
+        if keeper is not None:
+            found[entry.bin] = found.get(entry.bin, False) or is_shared(entry, keeper, marks, before)
+    return found
+
+
 def started_by(request: Request) -> str:
     """Whose a bin is that is started now; empty where nobody in particular starts it."""
     asker = asker_of(request)
@@ -101,31 +140,36 @@ def _may_write(named: str, asker: Keeper | None) -> None:
         raise NotYours(f"{asker.name} reads in this journal; a steward can change that with `underlid keeper`.")
 
 
+def _enters(asker: Keeper | None, whose: str | None) -> bool:
+    return asker is not None and (asker.role == "steward" or whose == asker.name)
+
+
 def _of_own_bin(settings: Settings, asker: Keeper | None, bin: str, because: str) -> None:
     if asker is not None and asker.role == "steward":
         return
     with Journal.open(settings.journal) as journal:
         journal.bin(bin)  # one that is not there is told as such
         whose = journal.bin_keepers().get(bin)
-    if asker is None or whose != asker.name:
+    if not _enters(asker, whose):
         raise NotYours(f"“{bin}” is {f'kept by {whose}' if whose else 'nobody’s in particular'}. {because}")
 
 
 def _may_see(settings: Settings, asker: Keeper | None, sha256: str, *, writes: bool) -> None:
-    """A picture is for its keeper, and for all where it is shared; what is noted on it, for its keeper or a steward."""
+    """A picture is for its keeper, and for all where it is shared; what is noted on it, for its keeper or a steward.
+
+    One that is in a bin since before it was its keeper's is another's: it is for all or for nobody by their device.
+    """
     with Journal.open(settings.journal) as journal:
         entries = [entry for entry in journal.entries(kind=Photo, superseded=True) if entry.sha256 == sha256]
-        whose, marks, known = journal.bin_keepers(), journal.photos_shown(), journal.keepers()
+        whose, shown = journal.bin_keepers(), any(shown_to_others(journal, entries).values())
+        before = pictures_before(entries, journal.taken_over())
     own = [entry for entry in entries if asker is not None and whose.get(entry.bin) == asker.name]
     if writes:
         _may_write("" if asker is None else asker.name, asker)
         if entries and not own and (asker is None or asker.role != "steward"):
             raise NotYours("Only its keeper or a steward notes what is on a picture.")
-    if entries and not own and not any(_shared(entry, whose, marks, known) for entry in entries):
-        raise NotYours("Its keeper keeps this picture private.")
-
-
-def _shared(entry: Photo, whose: dict[str, str], marks: dict[str, Any], known: dict[str, Keeper]) -> bool:
-    keeper = known.get(whose.get(entry.bin, ""))
-    usual = "private" if keeper is None else keeper.photos
-    return bool(marks.get(entry.id, usual) == "shared")
+    if not entries or shown or any((entry.bin, entry.sha256) not in before for entry in own):
+        return
+    if own:
+        raise NotYours("This picture is from when the bin was another keeper’s, who did not share it.")
+    raise NotYours("Its keeper keeps this picture private.")

@@ -95,6 +95,8 @@ def read_words(
         what = f"A correction mends one entry, but the line makes {len(understood.records)}"
         raise SeveralEntries(f"{what}; write that one alone.")
     earlier = next(one for one in journal.history(corrects) if one.id == corrects)
+    if earlier.bin != record.name:  # whose bin it is was asked of this one
+        raise UnknownEntry(id=corrects)
     mended, notes = corrected(understood, earlier)
     return (mended,), (*notes, *_unknown((mended,)))
 

@@ -26,11 +26,14 @@ from underlid.files import write_whole
 from underlid.journal.store import PHOTOS, Journal
 from underlid.quantity import parse_amount
 from underlid.records import STAGES, Photo, Sighting, Stage
-from underlid.web.asked import BAD, MISSING, Strict
+from underlid.web import pictured
+from underlid.web.asked import BAD, MISSING, BinName, Strict
+from underlid.web.keepers import NotYours, own_among, shown_to_others
 from underlid.web.parts import TURN, JournalPart, SettingsPart, page
-from underlid.web.pictured import entry_of, picture_of
+from underlid.web.pictured import entries_of, entry_of, picture_of
 
 router = APIRouter()
+router.include_router(pictured.router)
 
 MOST_MARKS, MOST_COUNTERS = 500, 6
 #: How far apart two people's marks of one animal may lie, as a share of the picture's longer side: our judgement, about
@@ -113,9 +116,10 @@ class TalliesTold(Strict):
 
 
 class SightingAsked(Strict):
-    """Whose tally to store as a sighting."""
+    """Whose tally to store as a sighting, and in which of the bins that hold the picture."""
 
     by: Who
+    bin: BinName
 
 
 class SightingsKept(Strict):
@@ -134,9 +138,12 @@ def tally_page(request: Request, journal: JournalPart, sha256: str) -> Response:
     entry = entry_of(journal, sha256)
     told = _told(journal, sha256)
     width, height = size_of(journal.folder, sha256)
+    entries = entries_of(journal, sha256)
+    bins = own_among(request, journal, dict.fromkeys(each.bin for each in entries))
+    shown = {bin: shown for bin, shown in shown_to_others(journal, entries).items() if bin in bins}
     return page(
         request, "tally.html", entry=entry, told=told, stages=STAGES, width=width, height=height,
-        most=MOST_MARKS,
+        most=MOST_MARKS, bins=bins, shown=shown,
     )  # fmt: skip
 
 
@@ -168,12 +175,17 @@ def keep_tally(journal: JournalPart, settings: SettingsPart, sha256: str, asked:
     "/api/photos/{sha256}/sightings", summary="Store a tally as a sighting", status_code=201, tags=["photos"],
     responses={**MISSING, **BAD},
 )  # fmt: skip
-def keep_sightings(journal: JournalPart, settings: SettingsPart, sha256: str, asked: SightingAsked) -> SightingsKept:
+def keep_sightings(
+    request: Request, journal: JournalPart, settings: SettingsPart, sha256: str, asked: SightingAsked
+) -> SightingsKept:
     """Write what one person marked into the journal: at least so many of each stage, seen at the surface.
 
-    A picture gives one sighting a stage: that of a later tally corrects the earlier one, which stays in the file.
+    In a bin a picture gives one sighting a stage: that of a later tally corrects the earlier one, which stays in the
+    file.
     """
-    entry = entry_of(journal, sha256)
+    if not own_among(request, journal, [asked.bin]):
+        raise NotYours(f"“{asked.bin}” is not yours. Only its keeper or a steward enters in a bin.")
+    entry = entry_of(journal, sha256, asked.bin)
     found = next((one for one in tallies(journal.folder, sha256) if _who(one.by) == _who(asked.by)), None)
     if found is None:
         raise CannotTell(f"{asked.by} has no marks on this picture; save them first.")
@@ -239,12 +251,14 @@ def compared(first: Tally, second: Tally, size: tuple[int, int]) -> list[Compare
 
 def sightings(journal: Journal, entry: Photo, found: Tally, now: datetime) -> list[Sighting]:
     """The sightings that a tally makes: new ones, and corrections of what an earlier tally of the picture made."""
-    standing = [one for one in journal.entries(entry.bin, superseded=True, kind=Sighting)]
+    every = journal.entries(superseded=True, kind=Sighting)  # of all bins that hold the picture: ids are the journal's
+    standing = [one for one in every if one.bin == entry.bin]
     corrected = {one.corrects for one in standing}
     new = []
     for stage, many in _counts(found).items():
         stem = f"{_stem(entry.sha256)}-{stage}-"
         earlier = [one for one in standing if one.id.startswith(stem)]
+        number = sum(one.id.startswith(stem) for one in every)
         last = next((one for one in earlier if one.id not in corrected), None)
         amount = parse_amount(f"at least {many}", expect="1")
         if earlier and last is None:  # the keeper mended it by hand: that stands
@@ -254,7 +268,7 @@ def sightings(journal: Journal, entry: Photo, found: Tally, now: datetime) -> li
         words = f"saw at least {many} {stage}{'' if many == 1 else 's'} on a photo, counted by {found.by}"
         new.append(
             Sighting(
-                id=f"{stem}{len(earlier)}", bin=entry.bin, when=entry.when, words=words, noted_at=now, amount=amount,
+                id=f"{stem}{number}", bin=entry.bin, when=entry.when, words=words, noted_at=now, amount=amount,
                 stage=stage, place="surface", corrects=None if last is None else last.id,
             )
         )  # fmt: skip

@@ -20,7 +20,7 @@ from underlid import answer
 from underlid.journal.store import Journal
 from underlid.quantity import parse_amount
 from underlid.quantity.when import parse_when
-from underlid.records import Bin
+from underlid.records import Bin, RegisteredPlan
 from underlid.trials import telling
 from underlid.trials.claims import Claim
 from underlid.trials.claims import claim as find_claim
@@ -51,14 +51,20 @@ from underlid.web.asked import (
     VerdictTold,
     words_of,
 )
+from underlid.web.keepers import NotYours, own_among
 from underlid.web.parts import JournalPart, SettingsPart, now_in, page
 from underlid.web.settings import Settings
 
 router = APIRouter()
 
+FORETELLS = "underlid.web.trying:foretold"
 KEPT_DRAWINGS = 64
 _drawings: dict[str, str] = {}
 _drawing = Lock()
+
+
+class UnknownPlan(ValueError):
+    """A plan that nobody asked for, or that is no longer remembered."""
 
 
 # --- claims -------------------------------------------------------------------------------------------------
@@ -123,8 +129,8 @@ def tell_plan(
 def told_plan(request: Request, journal: JournalPart, job: str) -> Response:
     """The plan while it is simulated, and what it can tell when that is done."""
     found = request.app.state.worker.job(job)
-    if found is None:
-        raise AskedAgain("This plan is no longer remembered; make it anew from its claim.")
+    if found is None or found.kind != FORETELLS:
+        raise UnknownPlan("This plan is no longer remembered; make it anew from its claim.")
     made = None if found.result is None else plan_from(str(found.result["plan"]))
     return page(
         request, "plan.html", step="told", job=job, found=found, plan=made,
@@ -141,7 +147,7 @@ def register_page(
     request: Request, journal: JournalPart, settings: SettingsPart, given: Annotated[RegisterForm, Form()]
 ) -> Response:
     """Second post: freeze it."""
-    kept, _ = answer.register(journal, plan_from(given.plan), settings.now())
+    kept, _ = _register(request, journal, settings, given.plan)
     return RedirectResponse(f"/trials/{quote(kept.name)}?registered=1", 303)
 
 
@@ -153,9 +159,9 @@ def make_plan(request: Request, journal: JournalPart, settings: SettingsPart, as
 
 
 @router.post("/api/trials", summary="Register a plan", status_code=201, tags=["trials"], responses=BAD)
-def register_plan(journal: JournalPart, settings: SettingsPart, asked: PlanText) -> Registered:
+def register_plan(request: Request, journal: JournalPart, settings: SettingsPart, asked: PlanText) -> Registered:
     """Freeze a plan under its hash, before the first count; the same text again is harmless."""
-    kept, remarks = answer.register(journal, plan_from(asked.plan), settings.now())
+    kept, remarks = _register(request, journal, settings, asked.plan)
     return Registered(name=kept.name, sha256=kept.sha256, registered_at=kept.registered_at, remarks=list(remarks))
 
 
@@ -209,9 +215,10 @@ def drawing(
 
 @router.post("/trials/{name:path}/changes", include_in_schema=False)
 def change_page(
-    journal: JournalPart, settings: SettingsPart, name: str, given: Annotated[ChangeForm, Form()]
+    request: Request, journal: JournalPart, settings: SettingsPart, name: str, given: Annotated[ChangeForm, Form()]
 ) -> Response:
     """Record a change from the form, and show it beside the verdict."""
+    _refuse_others(request, journal, name, given.bin)
     answer.change_trial(journal, name, given.words, settings.now(), given.bin or None, str(given.key))
     return RedirectResponse(f"/trials/{quote(name)}#changes", 303)
 
@@ -234,8 +241,11 @@ def verdict_of(journal: JournalPart, settings: SettingsPart, name: str) -> Verdi
     "/api/trials/{name:path}/changes", summary="Record a change", status_code=201, tags=["trials"],
     responses={**MISSING, **BAD},
 )  # fmt: skip
-def change_trial(journal: JournalPart, settings: SettingsPart, name: str, asked: ChangeAsked) -> ChangeKept:
+def change_trial(
+    request: Request, journal: JournalPart, settings: SettingsPart, name: str, asked: ChangeAsked
+) -> ChangeKept:
     """What became different in a registered trial; it stays visible beside the verdict."""
+    _refuse_others(request, journal, name, asked.bin or "")
     kept = answer.change_trial(journal, name, asked.words, settings.now(), asked.bin, str(asked.key))
     return ChangeKept(key=kept.id, plan=kept.plan, what=kept.what, bin=kept.bin, words=kept.words)
 
@@ -271,8 +281,31 @@ def _begin(request: Request, journal: Journal, settings: Settings, asked: PlanAs
     except (PlanProblem, answer.TrialProblem) as error:
         raise answer.TrialProblem(_as_fields(str(error))) from None
     worker = request.app.state.worker
-    kind = "underlid.web.trying:foretold"
-    return worker.ask(kind, text=canonical(plan), like=record.name, at=asked.at, feed=asked.feed), plan
+    return worker.ask(FORETELLS, text=canonical(plan), like=record.name, at=asked.at, feed=asked.feed), plan
+
+
+def _register(
+    request: Request, journal: Journal, settings: Settings, text: str
+) -> tuple[RegisteredPlan, tuple[str, ...]]:
+    """Freeze a plan, whose bins must all be the asker's if they stand already."""
+    plan = plan_from(text)
+    missing = _missing(journal, plan)
+    standing = [name for name in plan.arms if name not in missing]
+    own = own_among(request, journal, standing)
+    if others := [f"“{name}”" for name in standing if name not in own]:
+        raise NotYours(f"Not yours: {', '.join(others)}. A steward registers a trial of the bins of several keepers.")
+    return answer.register(journal, plan, settings.now())
+
+
+def _refuse_others(request: Request, journal: Journal, name: str, dropped: str) -> None:
+    """Raise NotYours unless who asks keeps the bin that is dropped, or any of the trial's if none is that stands."""
+    plan = plan_from(journal.plan(name).text)
+    one = bool(dropped) and dropped not in _missing(journal, plan)
+    if own_among(request, journal, [dropped] if one else plan.arms):
+        return
+    if one:
+        raise NotYours(f"“{dropped}” is not yours. Only its keeper or a steward says that it no longer counts.")
+    raise NotYours(f"No bin of “{name}” is yours. Their keepers or a steward record what changed in it.")
 
 
 def _like(journal: Journal, asked: PlanAsked) -> Bin:

@@ -188,7 +188,7 @@
 
   for (const button of document.querySelectorAll("[data-by]")) {
     button.addEventListener("click", async () => {
-      const told = await send("sightings", { by: button.dataset.by });
+      const told = await send("sightings", { by: button.dataset.by, bin: button.dataset.bin });
       if (told) tell(`In the journal of ${told.bin}: ${told.said.join("; ") || "nothing"}.`);
     });
   }
