@@ -86,7 +86,7 @@ def test_it_writes_both_formats_and_says_what_is_shared_and_what_is_withheld(kee
     assert "Shared:" in said
     assert "bins: 2" in said
     assert "places of bins: 1 (to a cell of 0.1 degree, as the keeper's settings say)" in said
-    assert "names of keepers: 1 (the keeper gave none to be shown)" in said
+    assert "bins whose keeper is not named: 1 (the keeper gave none to be shown)" in said
     assert "notes: 1 (words may name people and places)" in said
     assert "none is a wild occurrence" in said
     assert "have the word of each of them" in said

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from tests.test_entry import BIN, only, understood
-from underlid.entry import describe, inside_l, too_much
+from underlid.entry import EntryError, describe, inside_l, looks_like, too_much
 from underlid.quantity import parse_amount
 from underlid.records import Feeding, Note
 
@@ -76,3 +76,30 @@ def test_open_ends_and_a_bin_of_unknown_size() -> None:
     assert too_much(parse_amount("90 kg"), math.inf) is None
     assert too_much(parse_amount("at least 90 kg"), 40) is not None
     assert too_much(parse_amount("not noted", expect="kg"), 40) is None
+
+
+@pytest.mark.parametrize(
+    ("line", "what"),
+    [
+        ("fed 200 g tomorrow", "'tomorrow' is still to come"), ("fed 100 g peel next week", "'next week' is still to"),
+        ("fed 100 g apple at 4 C", "a temperature stands in"), ("fed apple 100 g, gave 50 g pear 4 C", "a temperature"),
+    ],
+)  # fmt: skip
+def test_what_is_to_come_and_a_temperature_are_no_food(line: str, what: str) -> None:
+    with pytest.raises(EntryError, match=what):
+        only(line)
+
+
+@pytest.mark.parametrize(("line", "litres"), [("added a litre of water", 1.0), ("added a cup of water", 0.2366)])
+def test_a_measure_with_an_article_is_an_amount(line: str, litres: float) -> None:
+    given = only(line)
+    assert isinstance(given, Feeding)
+    assert given.material == "water"
+    assert given.amount.low < litres < given.amount.high
+
+
+@pytest.mark.parametrize(
+    "line", ["didn't feed the 100 g of apple", "will feed 200 g peel", "lost about 5 worms to a robin"]
+)
+def test_what_was_not_done_has_no_hint(line: str) -> None:
+    assert looks_like(line) is None

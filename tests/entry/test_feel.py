@@ -4,7 +4,8 @@ import math
 
 import pytest
 
-from tests.test_entry import only, reading
+from tests.test_entry import only, reading, understood
+from underlid.entry import EntryError
 from underlid.entry.feel import FLAG, moisture_by_feel
 from underlid.records import Note
 
@@ -46,3 +47,11 @@ def test_feel_words_are_moistures(line: str, place: str, low: float, high: float
 )
 def test_words_that_may_be_of_something_else_stay_notes(line: str) -> None:
     assert isinstance(only(line), Note)
+
+
+def test_a_moisture_without_percent_is_told_and_a_mark_on_a_dial_refused() -> None:
+    assert "no % written" in " ".join(understood("moisture 70").notes_on)
+    assert "no % written" not in " ".join(understood("moisture 70 %").notes_on)
+    for line in ("moisture 7", "moisture meter says 7", "middle moisture 10"):
+        with pytest.raises(EntryError, match="mark on a meter's dial"):
+            understood(line)

@@ -15,6 +15,7 @@ from underlid.records import Note
     [
         ("minus three", "a temperature", "middle minus three C"),
         ("one C battery", "a temperature", "middle one C"),
+        ("maybe at the edge it was about 6 C", "a temperature", "edge about 6 C"),
         ("felt like six C at the edge", "a temperature", "edge six C"),
         ("the pH paper went to 6", "a pH", "pH 6"),
         ("something like 1.2 mS/cm", "a reading of EC", "EC 1.2 mS/cm"),

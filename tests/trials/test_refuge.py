@@ -16,13 +16,13 @@ from underlid.trials.refuge import WATCHED, longest, shrinking
 (RULE,) = (rule for rule in welfare_rules() if rule.what == WATCHED)
 
 
-def study(refuge, now, until=None, *, misfit=False):
+def study(refuge, now, until=None, *, misfit=False, readings=4):
     draws = np.repeat(np.asarray(refuge, float)[..., None], 2, axis=2)
     told = SimpleNamespace(
         time_utc=np.arange(draws.shape[1]) * 3600, now_index=now, forecast_until=until or draws.shape[1],
         refuge_draws=draws,
     )  # fmt: skip
-    return SimpleNamespace(outlook=told, posterior=SimpleNamespace(misfit=misfit))
+    return SimpleNamespace(outlook=told, posterior=SimpleNamespace(misfit=misfit, readings=readings))
 
 
 @given(arrays(bool, st.tuples(st.integers(1, 4), st.integers(1, 40))))
@@ -47,6 +47,13 @@ def test_a_fit_that_contradicts_the_readings_is_not_told_as_if_it_were_sound():
     (found,) = shrinking([RULE], study(np.zeros((3, 400)), now=300, misfit=True))
     assert "do not fit together" in found.sentence
     assert "thermometer" in found.sentence
+    assert "over 99%" in found.sentence, "what all draws say is not told as certain"
+    assert "100%" not in found.sentence
+
+
+def test_without_a_reading_it_is_told_that_there_is_none():
+    (found,) = shrinking([RULE], study(np.zeros((3, 400)), now=300, readings=0))
+    assert "No reading of the bedding is in that" in found.sentence
 
 
 def test_too_short_a_time_too_long_ago_or_beyond_the_forecast_is_not_told():

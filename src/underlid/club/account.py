@@ -62,7 +62,10 @@ def account(
     ]  # fmt: skip
     withheld = [
         *_grouped("places of bins", mine, lambda each: nobodys if each is None else _place_withheld(each)),
-        *_grouped("names of keepers", mine, lambda each: nobodys if each is None else "" if _named(each) else NO_NAME),
+        *_grouped(
+            "bins whose keeper is not named", mine,
+            lambda each: nobodys if each is None else "" if _named(each) else NO_NAME,
+        ),
         Item("names of who noted bins and entries", anothers, ANOTHERS),
         Item("places of bins and entries", elsewhere, ANOTHERS),
         Item("photos", photos - pictures, "private"),

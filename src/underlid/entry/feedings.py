@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from underlid.entry.numbers import NUMBER_WORD
+from underlid.entry.numbers import DEGREE, NUMBER_WORD
 from underlid.entry.places import find_place
 from underlid.entry.room import too_much
 from underlid.entry.said import Known, Said
@@ -30,6 +30,8 @@ _PIECES_OF = re.compile(
     rf"(?:\d+|{NUMBER_WORD})\s+(?!(?:days?|weeks?|hours?|times?|of|left|gone|eaten|more|late|early)(?!\w))[^\W\d_]{{3}}",
     re.IGNORECASE,
 )
+_LATER = re.compile(r"(?<!\w)(?:tomorrow|next\s+(?:week|month|[a-z]+day))(?!\w)", re.IGNORECASE)
+_WARM = re.compile(rf"[^\W\d_]\s+(?:at\s+)?([-−]?\d[\d.,½]{{0,5}}\s*{DEGREE})\s*$", re.IGNORECASE)
 FOOD_UNIT = (
     r"(?:k?g|gr|kgs|kilos?|(?:kilo)?gram(?:me)?s?|lbs?|pounds?|oz|ounces?|m?l|(?:milli)?lit(?:re|er)s?|cups?|pints?"
     r"|quarts?|gal(?:lon)?s?)(?!\w)"
@@ -58,7 +60,8 @@ def surely_fed(clause: Clause, known: Known) -> bool:
         return _tells_how_much(clause.text[heading.end() :], known)
     if not _GAVE_A.match(clause.text):
         return True
-    return any(re.match(rf"\w+\s+an?\s+{re.escape(name)}\b", clause.text, re.I) for name in known.containers)
+    verb = _FED.match(clause.text)
+    return verb is not None and amount_of_food(known).match(clause.text[verb.end() :].lstrip()) is not None
 
 
 def amount_of_food(known: Known) -> re.Pattern[str]:
@@ -77,6 +80,7 @@ def _tells_how_much(text: str, known: Known) -> bool:
 def feeding(clause: Clause, verb: re.Match[str] | None, known: Known) -> Said:
     """What was given, how much and where; without a verb for what an earlier one still governs."""
     start = verb.end() if verb else 0
+    _refuse_more_than_food(clause, start)
     text, place, _, notes = find_place(clause.text, with_preposition=True)
     rest = text[start:].rstrip(" .,")
     begins = start + len(rest) - len(rest.lstrip())
@@ -103,6 +107,16 @@ def feeding(clause: Clause, verb: re.Match[str] | None, known: Known) -> Said:
     if doubt := too_much(amount, known.inside_l):
         notes += (doubt,)
     return Said(Feeding, {"material": material, "amount": amount, "place": place}, notes + amount.flags)
+
+
+def _refuse_more_than_food(clause: Clause, start: int) -> None:
+    """Refuse what is not given yet, and a temperature, which would be lost in the name of the food."""
+    if later := _LATER.search(clause.text, start):
+        mend = "Log a feeding once it was given, or begin with 'note:' to keep a plan."
+        raise clause.error(f"'{later[0]}' is still to come", later.start(), mend)
+    if warm := _WARM.search(clause.text, start):
+        mend = f"Part them: 'fed 100 g peel; middle {warm[1]}'."
+        raise clause.error("a temperature stands in what was fed", warm.start(1), mend)
 
 
 def _verb(found: re.Match[str] | None) -> str:

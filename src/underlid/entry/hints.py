@@ -33,7 +33,7 @@ _COUNT = re.compile(rf"(?<!\bat )(?<!\bday )(?<!\bweek )({_RANGE})\s+(?:(?!\d)\w
 _COUNT_AFTER = re.compile(rf"\s*[:=]?\s*({_RANGE})(?=\s*(?:$|[,.;)]))", re.IGNORECASE)
 # Deaths, escapes and animals moved are notes and no sightings; the stop rules read some of them.
 _NO_SIGHTING = re.compile(
-    r"(?<!\w)(?:dead|died|dying|deaths?|escap\w*|added|put|moved|took|taken|removed|bought|gave|given|sold|fed|weigh\w*|per|for"
+    r"(?<!\w)(?:lost|dead|died|dying|deaths?|escap\w*|added|put|moved|took|taken|removed|bought|gave|given|sold|fed|weigh\w*|per|for"
     r"|drowned|crawl\w*\s+(?:out|off|away)|left)(?!\w)",
     re.IGNORECASE,
 )
@@ -41,6 +41,12 @@ _NO_SIGHTING = re.compile(
 _NO_FEEDING = re.compile(
     r"(?<!\w)(?:harvest\w*|empt(?:y|ied)\w*|took|taken|remov\w*|sieved|sifted|drained|drain\w*|leach\w*|tea|castings?|casts"
     r"|lost|skipped|missed|eaten|holds?|weigh\w*|per|left|smell\w*|out)(?!\w)",
+    re.IGNORECASE,
+)
+# What was not done, or not yet.
+_UNREAL = re.compile(
+    r"(?<!\w)(?:(?:did|have|has|had|was|were|do|does)(?:n['’]?t|\s+not)|not|never|will|would|should|could|might|must|going\s+to"
+    r"|want\w*|plan\w*|forgot\w*|tomorrow|next\s+(?:week|month))(?!\w)",
     re.IGNORECASE,
 )
 _PH = re.compile(rf"(?<!\w)ph(?!\w)[^\d;]{{0,20}}?({_RANGE})|({_RANGE})\s*ph(?!\w)", re.IGNORECASE)
@@ -67,6 +73,8 @@ def hints(text: str, known: Known) -> Iterator[Hint]:
         yield Hint("a reading of EC", Reading, f"EC {ec[0]}{where}")
     if percent := _PERCENT.search(text):
         yield Hint("a moisture", Reading, f"moisture {percent[1]} %{where}")
+    if _UNREAL.search(text):
+        return
     yield from _sightings(text, where)
     if not _NO_FEEDING.search(text):
         yield from _feedings(text, known)

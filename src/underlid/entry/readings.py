@@ -28,8 +28,10 @@ _NAMES: dict[str, Measured] = {
     "ec": "EC",
     "mass": "live mass",
 }
-_TEMPERATURE = re.compile(rf"[-−]?(?:\d[.,])?\d\S{{0,12}}\s*{DEGREE}", re.I)
+_VAGUELY = r"(?:(?:about|around|roughly|nearly|under|over|below|above|just\s+(?:under|over|below|above))\s+)?"
+_TEMPERATURE = re.compile(rf"{_VAGUELY}[-−]?(?:\d[.,])?\d\S{{0,12}}\s*{DEGREE}", re.I)
 _WORDED_TEMPERATURE = re.compile(WORDED_TEMPERATURE, re.I)
+_VAGUELY_WORDED = re.compile(_VAGUELY + WORDED_TEMPERATURE, re.I)
 _AFTER_PH = re.compile(r"(?<=\bph)\s*(?:[:=]|(?:is|was|of|reads?|says?|said|shows?|showed)(?!\w))", re.I)
 _EC_UNIT = re.compile(r"\d\s*[mdµu]s/c?m(?!\w)", re.I)
 _CANONICAL = {
@@ -44,6 +46,7 @@ _CANONICAL = {
 _PLACED_NUMBER = re.compile(rf"(?<!\w){PLACE}\s*[:=]?\s*([-−]?\d+(?:[.,]\d+)?)(?![\w.,]*\s*[^\W\d_])", re.I)
 _SYMBOLS = re.compile(r"(?:[^\w\s\x00-\x7f°½¼¾≈≤≥−–—]+\s*)+")  # emoji and the like
 _UNKNOWN = re.compile(r"not\s+\w+|unknown|\?+", re.IGNORECASE)
+DIAL = 10  # where the dials of cheap moisture meters end: common practice, no source
 _LOWEST_FIFTH = 0.8  # where it begins, as a share of the bedding's depth
 
 
@@ -57,7 +60,7 @@ def temperature_in(text: str) -> str | None:
     """The temperature that words hold: a number with °C, °F or degrees, or one right after a place."""
     if is_difference(text):
         return None
-    if found := _TEMPERATURE.search(text) or _WORDED_TEMPERATURE.search(text):
+    if found := _TEMPERATURE.search(text) or _VAGUELY_WORDED.search(text):
         return found[0]
     if below := _ONLY_NUMBER.fullmatch(text):
         return f"{below[1]} C"
@@ -106,6 +109,11 @@ def reading(clause: Clause, previous: Said | None, known: Known) -> Said | None:
         if unit or named is None:
             notes += (f"no unit written; taken as {_name_of(unit) or name}, as before",)
     amount = known.amount(clause, text, 0, _CANONICAL[name], unit)
+    if name == "moisture" and not unit and amount.kind != "not noted":
+        if amount.high <= DIAL + 0.5:
+            what = f"{amount.words} without % may be a mark on a meter's dial, which is no moisture"
+            raise clause.error(what, len(text) - len(text.lstrip()), "Write '60 %', or 'note:' before the mark.")
+        notes += ("no % written; taken as % of the wet weight",)
     notes += below
     if depth is None and place == "not noted" and place_at >= 0 and known.bedding_m is not None:
         place, depth = "middle", _lowest_fifth(known.bedding_m)

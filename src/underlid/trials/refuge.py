@@ -25,29 +25,34 @@ HOUR_S = 3600
 class Shrinking:
     """A rule on refuge, and the chances that it was broken in the last two weeks or will be in a forecast's reach.
 
-    doubtful : whether the fit that says so contradicts the readings
+    doubtful : whether the fit that says so contradicts the readings; unread : whether there were none to fit to
     """
 
     rule: StopRule
     lately: float
     ahead: float
     doubtful: bool = False
+    unread: bool = False
 
     @property
     def sentence(self) -> str:
         """What to tell the keeper; of a chance that would be shown as 0 % nothing."""
         chances = (
-            (self.lately, f"was broken in the last two weeks with a chance of {self.lately:.0%} (estimated)"),
-            (self.ahead, f"will be broken in the days to come with a chance of {self.ahead:.0%} (predicted)"),
+            (self.lately, f"was broken in the last two weeks with a chance of {_shown(self.lately)} (estimated)"),
+            (self.ahead, f"will be broken in the days to come with a chance of {_shown(self.ahead)} (predicted)"),
         )
         told = " and ".join(said for chance, said in chances if round(100 * chance))
         doubt = (
             " But the readings and this weather do not fit together, so these chances may be far off: a thermometer in "
             "the bedding knows better."
         )
+        unread = (
+            " No reading of the bedding is in that: it rests on the weather and the bin's description alone, and one "
+            "look with a thermometer would tell more."
+        )
         return (
             f"By the fit the stop rule “{self.rule.watched}” {told}: {self.rule.then}. {self.rule.because}"
-            f"{doubt if self.doubtful else ''}"
+            f"{doubt if self.doubtful else ''}{unread if self.unread else ''}"
         )
 
 
@@ -67,8 +72,13 @@ def shrinking(rules: Sequence[StopRule], study: Study) -> tuple[Shrinking, ...]:
             # A run that has begun may only get long enough in the hours to come.
             ahead = float((longest(below[:, max(0, now + 1 - least) : end]) >= least).mean()) if end > now + 1 else 0.0
             if max(lately, ahead) >= WORTH_TELLING:
-                found.append(Shrinking(rule, lately, ahead, study.posterior.misfit))
+                found.append(Shrinking(rule, lately, ahead, study.posterior.misfit, not study.posterior.readings))
     return tuple(found)
+
+
+def _shown(chance: float) -> str:
+    """A chance in whole per cent; what came in all of the draws is not told as certain."""
+    return "over 99%" if round(100 * chance) == 100 else f"{chance:.0%}"
 
 
 def longest(true: NDArray[np.bool_]) -> NDArray[np.int64]:
