@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
 from uuid import uuid4
+from zoneinfo import ZoneInfo
 
 from underlid.counting.parts import bedding_litres
 from underlid.fit.census import Census, census, census_key, particles_for
@@ -129,7 +130,8 @@ def trial_of(journal: Journal, name: str, now: datetime) -> tuple[Verdict, tuple
     plan = plan_from(kept.text)
     bins = {record.name: record for record in journal.bins() if record.name in plan.arms}
     entries = {each: journal.entries(each) for each in bins}
-    told = verdict(plan, kept.registered_at, bins, entries, journal.plan_changes(name), now)
+    every = [one for each in bins for one in journal.entries(each, superseded=True)]
+    told = verdict(plan, kept.registered_at, bins, entries, journal.plan_changes(name), now, every)
     return told, tuple(alarm for each in bins for alarm in alarms(plan.stop, bins[each], entries[each], now))
 
 
@@ -182,7 +184,13 @@ def foretell(
 
 
 def register(journal: Journal, plan: Plan, now: datetime) -> tuple[RegisteredPlan, tuple[str, ...]]:
-    """Freeze a plan under its hash; and what would make the trial exploratory, or leave it without a bin."""
+    """Freeze a plan under its hash; and what would make the trial exploratory, or leave it without a bin.
+
+    Raises TrialProblem for a name that could not be the address of a page.
+    """
+    parts = plan.name.split("/")
+    if {"", ".", ".."} & set(parts) or parts[0] == "new" or parts[-1] in ("changes", "verdict"):
+        raise TrialProblem(f"“{plan.name}” cannot be the name of a trial, as no page could have it; choose another.")
     new = RegisteredPlan(name=plan.name, text=canonical(plan), sha256=digest(plan), registered_at=now)
     journal.register(new)
     kept = journal.plan(plan.name)
@@ -190,7 +198,10 @@ def register(journal: Journal, plan: Plan, now: datetime) -> tuple[RegisteredPla
     said = []
     if missing := [name for name in plan.arms if name not in standing]:
         said.append(f"Not in the journal yet: {', '.join(missing)}. Start each before the first count.")
-    if plan.starts < kept.registered_at.date().isoformat():
+    days = [
+        kept.registered_at.astimezone(ZoneInfo(one.timezone)).date() for one in journal.bins() if one.name in plan.arms
+    ]
+    if plan.starts < min(days, default=kept.registered_at.date()).isoformat():
         said.append(
             f"It started on {plan.starts}: what was counted before now makes it exploratory, and decides nothing."
         )

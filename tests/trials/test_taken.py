@@ -233,3 +233,10 @@ def test_what_may_or_may_not_have_been_found_is_neither():
     found = given_by((20, "full sort: no hatchlings"), vague, (41, "full sort: 2 hatchlings"), **FIRST)
     assert (found.low, found.high) == (20.0, 41.0)
     assert "neither seen nor counted" in refused(vague, **FIRST)
+
+
+def test_litres_that_were_not_searched_for_a_stage_do_not_thin_it_out():
+    both = (360, "sample 0.5 L middle: 4 adults, 6 juveniles")
+    alone, beside = given_by(both), given_by(both, (360, "sample 0.5 L edge: 5 adults"))
+    assert (beside.low, beside.high, beside.alike) == (alone.low, alone.high, alone.alike)
+    assert "searched for all of" in refused((360, "sample 0.5 L: 5 adults"), (360, "sample 0.5 L: 6 juveniles"))

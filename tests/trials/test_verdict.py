@@ -3,6 +3,8 @@
 import math
 import re
 from datetime import UTC, datetime, timedelta
+from uuid import uuid4
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -10,10 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.weightstats import ttost_ind
 
-from tests.trials.bins import REGISTERED, a_plan, arms, judged, sorts
+from tests.trials.bins import END, REGISTERED, a_bin, a_plan, arms, judged, replace, said, sorts
+from underlid.entry import parse_line
 from underlid.records import PlanChange
 from underlid.trials import telling
-from underlid.trials.verdict import FAILS, HOLDS, OPEN
+from underlid.trials.verdict import FAILS, HOLDS, OPEN, verdict
 
 ALIKE = {"c0": 100, "c1": 110, "c2": 95, "c3": 105, "x0": 102, "x1": 98, "x2": 108, "x3": 96}
 FEWER = {"c0": 100, "c1": 110, "c2": 95, "c3": 105, "x0": 22, "x1": 18, "x2": 25, "x3": 20}
@@ -246,3 +249,83 @@ def test_a_lone_bin_is_judged_against_the_forecast_that_was_registered():
     plan = a_plan(arms(0, 1), expected=stated)
     assert "outside the 100 to 400" in telling.sentence(judged(plan, sorts(plan, {"x0": 12})))
     assert "inside the 100 to 400" in telling.sentence(judged(plan, sorts(plan, {"x0": 240})))
+
+
+def corrected(plan, words, noted_at):
+    """A journal of alike bins in which the count of x0 was put in the place of another, and what it replaced."""
+    records = {name: a_bin(name) for name in plan.arms}
+    entries = {
+        name: said(records[name], day, line) for name, lines in sorts(plan, ALIKE).items() for day, line in lines
+    }
+    (old,) = entries["x0"]
+    (new,) = said(records["x0"], plan.days, words)
+    old = replace(old, noted_at=old.when.start)
+    entries["x0"] = (replace(new, corrects=old.id, noted_at=noted_at),)
+    return verdict(plan, REGISTERED, records, entries, (), END, (old,))
+
+
+def test_a_count_corrected_after_the_look_takes_a_verdict_back_and_is_told():
+    plan = a_plan(FOUR)
+    (old,) = said(a_bin("x0"), plan.days, "full sort: 102 adults")
+    told = corrected(plan, "full sort: 101 adults", old.when.start + timedelta(days=59))
+    assert told.word == OPEN
+    (cap,) = told.caps
+    assert "“full sort: 101 adults”, was put in the place of “full sort: 102 adults”" in cap
+    assert "after the last day of that look" in cap
+
+
+def test_a_slip_mended_in_time_is_told_and_does_no_harm():
+    plan = a_plan(FOUR)
+    (old,) = said(a_bin("x0"), plan.days, "full sort: 102 adults")
+    told = corrected(plan, "full sort: 101 adults", old.when.start + timedelta(days=1))
+    assert (told.word, told.caps) == (HOLDS, ())
+    assert told.corrected
+    assert set(told.corrected) <= set(telling.rivals(told))
+
+
+def test_what_was_known_before_the_plan_is_not_made_new_by_a_correction():
+    plan = a_plan(FOUR)
+    records = {name: a_bin(name) for name in plan.arms}
+    entries = {
+        name: said(records[name], day, line) for name, lines in sorts(plan, ALIKE).items() for day, line in lines
+    }
+    (old,) = entries["x0"]
+    old = replace(old, noted_at=REGISTERED - timedelta(days=1))
+    entries["x0"] = (replace(old, id="new", corrects=old.id, noted_at=REGISTERED + timedelta(days=200)),)
+    assert not verdict(plan, REGISTERED, records, entries, (), END).exploratory
+    assert verdict(plan, REGISTERED, records, entries, (), END, (old,)).exploratory
+
+
+@pytest.mark.parametrize(
+    ("zone", "registered", "exploratory"),
+    [
+        # Counted on 27 March at 20:00 by the bin's clock, which in Los Angeles is the 28th in UTC.
+        ("America/Los_Angeles", datetime(2026, 3, 28, 2, tzinfo=UTC), False),
+        ("America/Los_Angeles", datetime(2026, 3, 28, 8, tzinfo=UTC), True),
+        ("Pacific/Auckland", datetime(2026, 3, 27, 10, tzinfo=UTC), False),
+        ("Pacific/Auckland", datetime(2026, 3, 27, 13, tzinfo=UTC), True),
+    ],
+)
+def test_whether_a_count_came_before_the_plan_is_told_by_the_clock_of_its_bin(zone, registered, exploratory):
+    plan = a_plan(FOUR)
+    records = {name: replace(a_bin(name), timezone=zone) for name in plan.arms}
+    evening = datetime(2026, 3, 27, 20, tzinfo=ZoneInfo(zone))
+    entries = {
+        name: tuple(
+            replace(one, noted_at=None)
+            for one in parse_line(
+                f"full sort: {many} adults", bin=records[name], now=evening, new_id=lambda: uuid4().hex
+            ).records
+        )
+        for name, many in ALIKE.items()
+    }
+    assert verdict(plan, registered, records, entries, (), END).exploratory == exploratory
+
+
+def test_stages_that_were_not_looked_for_are_told_beside_the_verdict():
+    plan = a_plan(FOUR)
+    told = judged(plan, sorts(plan, ALIKE))
+    said_so = "“Worms” are here those that were counted: hatchlings, juveniles and sub-adults were not looked for."
+    assert said_so in telling.rivals(told)
+    adults = a_plan(FOUR, outcome="adults")
+    assert not any("not looked for" in one for one in telling.rivals(judged(adults, sorts(adults, ALIKE))))

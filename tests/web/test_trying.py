@@ -295,6 +295,15 @@ def test_texts_that_are_no_plans_are_refused_and_nothing_is_registered(client, j
         assert not book.plans()
 
 
+@pytest.mark.parametrize("name", ["new", "new/x", "..", "a/../b", "a/changes", "x/verdict"])
+def test_a_name_that_no_page_could_have_is_refused(client, journal, name):
+    text = canonical(a_plan(arms(1, 1), name=name))
+    refused = client.post("/api/trials", json={"plan": text})
+    assert (refused.status_code, "cannot be the name of a trial" in refused.json()["error"]) == (422, True)
+    with Journal.open(journal) as book:
+        assert not book.plans()
+
+
 def test_when_too_much_is_asked_the_form_says_so(client, worker, monkeypatch):
     def full(*_, **__):
         raise TooMuchAsked("40 questions wait already; ask again when some are answered.")

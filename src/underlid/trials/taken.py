@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -40,7 +40,8 @@ class Taken:
 
     low, high : on the scale of the analysis: natural logarithm of counts, pH, K or days as they are; equal where exact
     noise : standard deviation of the bin's own sampling on that scale
-    day : when; words : the keeper's own, of all entries used; noted_at : when the first of them was stored
+    day : when; words : the keeper's own, of all entries used, and ids : theirs
+    noted_at : when the first of them was stored; stages : of a count, those that were looked for
     alike : what must be the same in all bins for a fair comparison: stages looked for, places, whether all was sorted
     """
 
@@ -50,8 +51,10 @@ class Taken:
     noise: float
     day: date
     words: tuple[str, ...]
+    ids: tuple[str, ...]
     alike: tuple[str, ...]
     noted_at: datetime | None
+    stages: frozenset[Stage] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +102,8 @@ def _taken(
     record: Bin, value: tuple[float, float, float], day: date, used: Sequence[AnyEntry], alike: tuple[str, ...]
 ) -> Taken:
     noted = [one.noted_at for one in used if one.noted_at is not None]
-    return Taken(record.name, *value, day, tuple(one.words for one in used), alike, min(noted, default=None))
+    words, ids = tuple(one.words for one in used), tuple(one.id for one in used)
+    return Taken(record.name, *value, day, words, ids, alike, min(noted, default=None))
 
 
 def _window(plan: Plan, look: int) -> int:
@@ -124,6 +128,11 @@ def _counted(plan: Plan, record: Bin, samples: list[SampleCount], due: date, tz:
     wanted = STAGES_OF[plan.outcome]
     used = [one for one in samples if any(stage in wanted and _counts(count) for stage, count in one.counts)]
     sized = [one for one in used if 0 < one.volume.low <= one.volume.high < math.inf]
+    stages = {stage for one in sized for stage in _looked_for(one, wanted)}
+    if sized and not (sized := [one for one in sized if _looked_for(one, wanted) == stages]):
+        # What one sample left out is not known to be missing there, so litres of the two cannot be added up.
+        named = ", ".join(stage for stage in wanted if stage in stages)
+        return NotTaken(record.name, f"no one sample near {due:%-d %b %Y} was searched for all of {named}")
     if not sized:
         lacking = (
             f"no sample with {plan.outcome} out of a known volume" if not used else "the samples' volume is not noted"
@@ -146,12 +155,16 @@ def _counted(plan: Plan, record: Bin, samples: list[SampleCount], due: date, tz:
         low, high = (
             (low + ends[0], high + ends[1]) if plan.stated is not None else (low + sum(ends) / 2, high + sum(ends) / 2)
         )
-    stages = sorted({stage for one in sized for stage, _ in one.counts if stage in wanted})
     alike = (
-        f"stages counted: {', '.join(stages)}",
+        f"stages counted: {', '.join(sorted(stages))}",
         "all of the bedding sorted" if whole else f"samples from: {', '.join(sorted({one.place for one in sized}))}",
     )
-    return _taken(record, (low, high, noise), _days(sized[0], tz)[0], sized, alike)
+    return replace(_taken(record, (low, high, noise), _days(sized[0], tz)[0], sized, alike), stages=frozenset(stages))
+
+
+def _looked_for(sample: SampleCount, wanted: Sequence[Stage]) -> set[Stage]:
+    """Those of the wanted stages that a sample tells of, be it that there were none."""
+    return {stage for stage, count in sample.counts if stage in wanted and _counts(count)}
 
 
 def _counts(count: VagueAmount) -> bool:

@@ -15,6 +15,7 @@ from underlid.trials.compare import FEWEST
 from underlid.trials.plan import ARMS, COUNTED, Plan
 from underlid.trials.shown import amount_words, effect_sentence, effect_words, margin_words, outcome_words, plain
 from underlid.trials.sizes import USUAL_CV, bins_needed
+from underlid.trials.taken import STAGES_OF
 from underlid.trials.verdict import FAILS, HOLDS, OPEN, Look, Verdict
 
 MOST_BINS = 60  # in an arm; nobody keeps more
@@ -114,6 +115,9 @@ def rivals(told: Verdict) -> tuple[str, ...]:
         ]
     if not plan.blind and told.looks:
         said.append("Whoever counted knew which bins were changed, and may have looked longer where more was expected.")
+    said += [one for one in told.corrected if one not in told.caps]
+    if look is not None and (left := _not_looked_for(plan, look)):
+        said.append(f"“{plan.outcome.capitalize()}” are here those that were counted: {left} were not looked for.")
     said.append("All bins had one keeper and stood in one place: elsewhere it may be otherwise.")
     if look is not None and look.lost and look.complete:
         named = "; ".join(f"{one.bin}: {one.because}" for one in look.lost)
@@ -237,6 +241,15 @@ def _single(told: Verdict, look: Look) -> str:
             f"change did it.{late}"
         )
     return _first(told)
+
+
+def _not_looked_for(plan: Plan, look: Look) -> str:
+    """The stages of the outcome that no bin was searched for, in words; "" where there are none, or it is no count."""
+    if plan.outcome not in COUNTED or not look.values:
+        return ""
+    seen = {stage for one in look.values for stage in one.stages}
+    left = [f"{stage}s" for stage in STAGES_OF[plan.outcome] if stage not in seen]
+    return " and ".join([", ".join(left[:-1])] * (len(left) > 1) + left[-1:])
 
 
 def _first(told: Verdict) -> str:

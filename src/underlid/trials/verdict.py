@@ -13,10 +13,11 @@ its low ends and all of the other at its high ends: errors of words need not eve
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Literal
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -83,6 +84,7 @@ class Verdict:
     decided_by : the look whose word stands, the latest that gave anything if none decides; None before any
     caps : why a decided look does not count; exploratory : whether the plan came after what it is judged by
     changes : all that was changed after registration; dropped : bins left out for it
+    corrected : sentences on outcomes of that look whose words were put in the place of others
     """
 
     plan: Plan
@@ -94,6 +96,7 @@ class Verdict:
     exploratory: bool
     changes: tuple[PlanChange, ...]
     dropped: tuple[str, ...]
+    corrected: tuple[str, ...] = ()
 
     @property
     def controlled(self) -> bool:
@@ -108,6 +111,7 @@ def verdict(
     entries: Mapping[str, Sequence[AnyEntry]],
     changes: Sequence[PlanChange],
     now: datetime,
+    superseded: Sequence[AnyEntry] = (),
 ) -> Verdict:
     """Judge a trial by all that is known now.
 
@@ -115,6 +119,7 @@ def verdict(
     ----------
     bins, entries : by the bin's name; a bin of the plan that is not there gives nothing
     changes : of the plan, since it was registered
+    superseded : entries of the bins that were corrected, without which nobody would see that an outcome was
     """
     dropped = tuple(sorted({change.bin for change in changes if change.what == "bin dropped" and change.bin}))
     shares = spend(len(plan.looks), plan.alpha)
@@ -125,14 +130,20 @@ def verdict(
     ]
     looks = [look for look in looks if look.values]
     stands = next((look for look in looks if look.word != OPEN and look.complete), looks[-1] if looks else None)
-    caps = () if stands is None else (*_caps(plan, stands), *_dropped_late(plan, changes, bins, entries, now))
+    earlier = _earlier(entries, superseded)
+    corrected = () if stands is None else tuple(_corrected(plan, stands, earlier))
+    late = [said for said, in_time in corrected if not in_time]
+    caps = () if stands is None else (*_caps(plan, stands), *_dropped_late(plan, changes, bins, entries, now), *late)
     exploratory = any(
-        one.day < registered_at.date() or (one.noted_at is not None and one.noted_at < registered_at)
+        _known_before(one, earlier, registered_at.astimezone(ZoneInfo(bins[one.bin].timezone)))
         for look in looks
         for one in look.values
     )
     word: Word = OPEN if stands is None or caps or exploratory or not stands.complete else stands.word
-    return Verdict(plan, registered_at, word, tuple(looks), stands, caps, exploratory, tuple(changes), dropped)
+    return Verdict(
+        plan, registered_at, word, tuple(looks), stands, caps, exploratory, tuple(changes), dropped,
+        tuple(said for said, _ in corrected),
+    )  # fmt: skip
 
 
 # --- inside ----------------------------------------------------------------------------------------------
@@ -234,6 +245,42 @@ def _dropped_late(
         return ()
     named = " and ".join(sorted(set(late)))
     return (f"What {named} gave was known before it was dropped, so leaving it out may mislead.",)
+
+
+def _earlier(
+    entries: Mapping[str, Sequence[AnyEntry]], superseded: Sequence[AnyEntry]
+) -> dict[str, tuple[AnyEntry, ...]]:
+    """By the id of a corrected entry that stands, those that it took the place of, the latest first."""
+    by_id = {one.id: one for one in superseded}
+    found: dict[str, tuple[AnyEntry, ...]] = {}
+    for one in (one for each in entries.values() for one in each):
+        chain: list[AnyEntry] = []
+        while (of := (chain[-1] if chain else one).corrects) in by_id:
+            chain.append(by_id[of])
+        if chain:
+            found[one.id] = tuple(chain)
+    return found
+
+
+def _known_before(one: Taken, earlier: Mapping[str, Sequence[AnyEntry]], registered_at: datetime) -> bool:
+    """Whether a bin's outcome, or what it was corrected from, is older than the plan; its time in the bin's zone."""
+    noted = [one.noted_at, *(each.noted_at for id in one.ids for each in earlier.get(id, ()))]
+    return one.day < registered_at.date() or any(each is not None and each < registered_at for each in noted)
+
+
+def _corrected(plan: Plan, look: Look, earlier: Mapping[str, Sequence[AnyEntry]]) -> Iterator[tuple[str, bool]]:
+    """Each outcome of a look that was corrected, and whether that was done before the look's last day was over."""
+    for one in look.values:
+        for id, words in zip(one.ids, one.words, strict=True):
+            if chain := earlier.get(id):
+                when = one.noted_at
+                day = "" if when is None else f" on {when:%-d %b %Y}"
+                in_time = when is not None and when.date() <= last_day(plan, look.number)
+                after = "" if in_time else ", after the last day of that look"
+                yield (
+                    f"What {one.bin} gave, “{words}”, was put in the place of “{chain[0].words}”{day}{after}.",
+                    in_time,
+                )
 
 
 def _arm(plan: Plan, name: ArmName, found: Sequence[Taken]) -> Arm:
