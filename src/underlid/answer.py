@@ -189,7 +189,8 @@ def register(journal: Journal, plan: Plan, now: datetime) -> tuple[RegisteredPla
     Raises TrialProblem for a name that could not be the address of a page.
     """
     parts = plan.name.split("/")
-    if {"", ".", ".."} & set(parts) or parts[0] == "new" or parts[-1] in ("changes", "verdict"):
+    unseen = "\\" in plan.name or any(ord(sign) < 32 or ord(sign) == 127 for sign in plan.name)
+    if unseen or {"", ".", ".."} & set(parts) or parts[0] == "new" or parts[-1] in ("changes", "verdict"):
         raise TrialProblem(f"“{plan.name}” cannot be the name of a trial, as no page could have it; choose another.")
     new = RegisteredPlan(name=plan.name, text=canonical(plan), sha256=digest(plan), registered_at=now)
     journal.register(new)
@@ -252,6 +253,7 @@ def verdict_json(told: Verdict, alarms: Sequence[Alarm]) -> dict[str, object]:
             for row in telling.rows(told)
         ],
         "caps": list(told.caps), "settles": list(telling.settles(told)), "rivals": list(telling.rivals(told)),
+        "corrected": list(told.corrected),
         "changes": [
             {"what": one.what, "bin": one.bin, "words": one.words, "noted_at": one.noted_at.isoformat()}
             for one in told.changes

@@ -83,8 +83,8 @@ def test_a_decided_sentence_has_its_interval_level_bins_day_and_margin():
     low, high = told.decided_by.narrow  # type: ignore[misc, union-attr]
     assert telling.sentence(told) == (
         f"Holds within the margin: with “no grit” there were {math.exp(low):.2g} to {math.exp(high):.2g} times as many "
-        "worms as with “a handful of grit” (estimated from 4 changed and 4 control bins, 90 % interval, day 360), all "
-        "of it inside the margin of 0.5 to 2 times, which was set beforehand."
+        "worms as with “a handful of grit” (estimated from 4 changed and 4 control bins, 90 % interval, day 360; "
+        "adults alone were counted), all of it inside the margin of 0.5 to 2 times, which was set beforehand."
     )
 
 
@@ -297,5 +297,5 @@ def test_a_sentence_says_which_bins_it_leaves_out(stated):
     gone = PlanChange(id="d", plan="grit", what="bin dropped", bin="x1", words="fox", noted_at=REGISTERED)
     told = judged(plan, sorts(plan, counts), changes=[gone])
     assert told.word == HOLDS
-    assert "day 360; without x1, dropped after registration)" in telling.sentence(told)
+    assert "day 360; without x1, dropped after registration" in telling.sentence(told)
     assert "without" not in telling.sentence(judged(plan, sorts(plan, counts)))

@@ -251,36 +251,64 @@ def test_a_lone_bin_is_judged_against_the_forecast_that_was_registered():
     assert "inside the 100 to 400" in telling.sentence(judged(plan, sorts(plan, {"x0": 240})))
 
 
-def corrected(plan, words, noted_at):
-    """A journal of alike bins in which the count of x0 was put in the place of another, and what it replaced."""
+def corrected(plan, words, late_days, *, day=None, more=(), old="full sort: 102 adults"):
+    """The verdict on alike bins of which x0's count got other words, so many days later; `more` entries of x0."""
     records = {name: a_bin(name) for name in plan.arms}
-    entries = {
-        name: said(records[name], day, line) for name, lines in sorts(plan, ALIKE).items() for day, line in lines
-    }
-    (old,) = entries["x0"]
+    entries = {name: said(records[name], on, line) for name, lines in sorts(plan, ALIKE).items() for on, line in lines}
+    (first,) = said(records["x0"], plan.days if day is None else day, old)
+    first = replace(first, noted_at=first.when.start)
     (new,) = said(records["x0"], plan.days, words)
-    old = replace(old, noted_at=old.when.start)
-    entries["x0"] = (replace(new, corrects=old.id, noted_at=noted_at),)
-    return verdict(plan, REGISTERED, records, entries, (), END, (old,))
+    noted = None if late_days is None else first.when.start + timedelta(days=late_days)
+    others = [replace(one, noted_at=one.when.start) for line in more for one in said(records["x0"], plan.days, line)]
+    entries["x0"] = (replace(new, corrects=first.id, noted_at=noted), *others)
+    return verdict(plan, REGISTERED, records, entries, (), END, (first,))
 
 
-def test_a_count_corrected_after_the_look_takes_a_verdict_back_and_is_told():
-    plan = a_plan(FOUR)
-    (old,) = said(a_bin("x0"), plan.days, "full sort: 102 adults")
-    told = corrected(plan, "full sort: 101 adults", old.when.start + timedelta(days=59))
+@pytest.mark.parametrize(
+    ("words", "more"),
+    [
+        ("full sort: 101 adults", ()), ("note: a slip", ()), ("middle 12 C", ()),
+        ("sample 0.5 L: 6 adults", ("sample 0.5 L: 5 adults",)),
+    ],
+)  # fmt: skip
+def test_a_count_corrected_after_the_look_takes_a_verdict_back_and_is_told(words, more):
+    old = "sample 0.5 L: 5 adults" if more else "full sort: 102 adults"
+    told = corrected(a_plan(FOUR), words, 59, more=more, old=old)
     assert told.word == OPEN
-    (cap,) = told.caps
-    assert "“full sort: 101 adults”, was put in the place of “full sort: 102 adults”" in cap
-    assert "after the last day of that look" in cap
+    cap = next(one for one in told.caps if "corrected" in one)
+    assert "What x0 gave on day 360 was corrected after the last day of that look was over: from " in cap
+    assert old in cap
+    assert told.corrected == (cap,)
+
+
+def test_a_correction_of_an_unknown_time_counts_as_late():
+    assert corrected(a_plan(FOUR), "full sort: 101 adults", None).word == OPEN
 
 
 def test_a_slip_mended_in_time_is_told_and_does_no_harm():
-    plan = a_plan(FOUR)
-    (old,) = said(a_bin("x0"), plan.days, "full sort: 102 adults")
-    told = corrected(plan, "full sort: 101 adults", old.when.start + timedelta(days=1))
+    told = corrected(a_plan(FOUR), "full sort: 101 adults", 1)
     assert (told.word, told.caps) == (HOLDS, ())
-    assert told.corrected
-    assert set(told.corrected) <= set(telling.rivals(told))
+    (said_so,) = told.corrected
+    assert (
+        "before the last day of that look was over: from “full sort: 102 adults” to “full sort: 101 adults”" in said_so
+    )
+    assert said_so in telling.rivals(told)
+
+
+def test_an_early_look_that_was_corrected_late_is_told_whatever_decides():
+    plan = a_plan(FOUR, looks=(180, 360))
+    records = {name: a_bin(name) for name in plan.arms}
+    early, late = (
+        {name: said(records[name], on, line) for name, lines in sorts(plan, ALIKE, day).items() for on, line in lines}
+        for day in (180, 360)
+    )
+    old = replace(early["x0"][0], noted_at=early["x0"][0].when.start)
+    (new,) = said(records["x0"], 180, "full sort: 12 adults")
+    early["x0"] = (replace(new, corrects=old.id, noted_at=old.when.start + timedelta(days=170)),)
+    entries = {name: (*early[name], *late[name]) for name in records}
+    told = verdict(plan, REGISTERED, records, entries, (), END, (old,))
+    assert told.word == OPEN
+    assert any("gave on day 180 was corrected after" in one for one in told.caps)
 
 
 def test_what_was_known_before_the_plan_is_not_made_new_by_a_correction():
@@ -325,6 +353,7 @@ def test_whether_a_count_came_before_the_plan_is_told_by_the_clock_of_its_bin(zo
 def test_stages_that_were_not_looked_for_are_told_beside_the_verdict():
     plan = a_plan(FOUR)
     told = judged(plan, sorts(plan, ALIKE))
+    assert "; adults alone were counted)" in telling.sentence(told)
     said_so = "“Worms” are here those that were counted: hatchlings, juveniles and sub-adults were not looked for."
     assert said_so in telling.rivals(told)
     adults = a_plan(FOUR, outcome="adults")

@@ -295,7 +295,7 @@ def test_texts_that_are_no_plans_are_refused_and_nothing_is_registered(client, j
         assert not book.plans()
 
 
-@pytest.mark.parametrize("name", ["new", "new/x", "..", "a/../b", "a/changes", "x/verdict"])
+@pytest.mark.parametrize("name", ["new", "new/x", "..", "a/../b", "a/changes", "x/verdict", "a\\b", "a\nb"])
 def test_a_name_that_no_page_could_have_is_refused(client, journal, name):
     text = canonical(a_plan(arms(1, 1), name=name))
     refused = client.post("/api/trials", json={"plan": text})

@@ -40,8 +40,8 @@ class Taken:
 
     low, high : on the scale of the analysis: natural logarithm of counts, pH, K or days as they are; equal where exact
     noise : standard deviation of the bin's own sampling on that scale
-    day : when; words : the keeper's own, of all entries used, and ids : theirs
-    noted_at : when the first of them was stored; stages : of a count, those that were looked for
+    day : when; words : the keeper's own, of all entries used, and ids : theirs; noted_at : when the first was stored
+    stages : of a count, those that were looked for
     alike : what must be the same in all bins for a fair comparison: stages looked for, places, whether all was sorted
     """
 

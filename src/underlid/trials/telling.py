@@ -7,6 +7,7 @@ estimated, from how many bins, and beside which margin.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from underlid.quantity.amount import NINETY
@@ -69,7 +70,7 @@ def _stated(told: Verdict, look: Look) -> str:
     level = f"{100 * look.level:.3g} %"
     came = (
         f"{plan.outcome} came to {amount_words(plan, look.narrow)} (estimated from {len(look.values)} bins, {level} "
-        f"interval of their mean, day {plan.looks[look.number]}{_without(told)})"
+        f"interval of their mean, day {plan.looks[look.number]}{_without(told)}{_alone(plan, look)})"
     )
     claimed = f"the {plain(limits[0])} to {plain(limits[1])} {plan.unit}".rstrip() + " that is stated"
     if told.caps or told.exploratory:
@@ -212,9 +213,17 @@ def _effect(told: Verdict, look: Look) -> str:
     level = f"{100 * look.level:.3g} %"
     many = (
         f"estimated from {bins[1]} changed and {bins[0]} control bins, {level} interval, day {plan.looks[look.number]}"
-        f"{_without(told)}"
+        f"{_without(told)}{_alone(plan, look)}"
     )
     return f"{effect_sentence(plan, look.narrow)} ({many})"
+
+
+def _alone(plan: Plan, look: Look) -> str:
+    """Which stages alone an effect is of, where others of the outcome were not looked for."""
+    if not _not_looked_for(plan, look):
+        return ""
+    seen = {stage for one in look.values for stage in one.stages}
+    return f"; {_listed([f'{stage}s' for stage in STAGES_OF[plan.outcome] if stage in seen])} alone were counted"
 
 
 def _without(told: Verdict) -> str:
@@ -248,8 +257,11 @@ def _not_looked_for(plan: Plan, look: Look) -> str:
     if plan.outcome not in COUNTED or not look.values:
         return ""
     seen = {stage for one in look.values for stage in one.stages}
-    left = [f"{stage}s" for stage in STAGES_OF[plan.outcome] if stage not in seen]
-    return " and ".join([", ".join(left[:-1])] * (len(left) > 1) + left[-1:])
+    return _listed([f"{stage}s" for stage in STAGES_OF[plan.outcome] if stage not in seen])
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join([", ".join(names[:-1])] * (len(names) > 1) + list(names[-1:]))
 
 
 def _first(told: Verdict) -> str:

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -84,7 +84,7 @@ class Verdict:
     decided_by : the look whose word stands, the latest that gave anything if none decides; None before any
     caps : why a decided look does not count; exploratory : whether the plan came after what it is judged by
     changes : all that was changed after registration; dropped : bins left out for it
-    corrected : sentences on outcomes of that look whose words were put in the place of others
+    corrected : sentences on what corrections did to what a bin gave at any look
     """
 
     plan: Plan
@@ -130,12 +130,18 @@ def verdict(
     ]
     looks = [look for look in looks if look.values]
     stands = next((look for look in looks if look.word != OPEN and look.complete), looks[-1] if looks else None)
-    earlier = _earlier(entries, superseded)
-    corrected = () if stands is None else tuple(_corrected(plan, stands, earlier))
+    chains = {name: _chains(entries.get(name, ()), superseded) for name in bins}
+    corrected = [
+        found
+        for number in range(len(plan.looks))
+        for name in plan.arms
+        if name in bins and name not in dropped
+        for found in _corrected(plan, number, bins[name], chains[name], now)
+    ]
     late = [said for said, in_time in corrected if not in_time]
     caps = () if stands is None else (*_caps(plan, stands), *_dropped_late(plan, changes, bins, entries, now), *late)
     exploratory = any(
-        _known_before(one, earlier, registered_at.astimezone(ZoneInfo(bins[one.bin].timezone)))
+        _known_before(one, chains[one.bin], registered_at.astimezone(ZoneInfo(bins[one.bin].timezone)))
         for look in looks
         for one in look.values
     )
@@ -247,40 +253,63 @@ def _dropped_late(
     return (f"What {named} gave was known before it was dropped, so leaving it out may mislead.",)
 
 
-def _earlier(
-    entries: Mapping[str, Sequence[AnyEntry]], superseded: Sequence[AnyEntry]
-) -> dict[str, tuple[AnyEntry, ...]]:
-    """By the id of a corrected entry that stands, those that it took the place of, the latest first."""
+Chain = tuple[AnyEntry, ...]  # versions of one entry
+
+
+def _chains(standing: Sequence[AnyEntry], superseded: Sequence[AnyEntry]) -> tuple[Chain, ...]:
+    """Each entry that stands, after those that it took the place of, the first one first."""
     by_id = {one.id: one for one in superseded}
-    found: dict[str, tuple[AnyEntry, ...]] = {}
-    for one in (one for each in entries.values() for one in each):
-        chain: list[AnyEntry] = []
-        while (of := (chain[-1] if chain else one).corrects) in by_id:
-            chain.append(by_id[of])
-        if chain:
-            found[one.id] = tuple(chain)
-    return found
+    chains = []
+    for one in standing:
+        chain: Chain = (one,)
+        while (of := by_id.get(chain[0].corrects or "")) is not None:
+            chain = (of, *chain)
+        chains.append(chain)
+    return tuple(chains)
 
 
-def _known_before(one: Taken, earlier: Mapping[str, Sequence[AnyEntry]], registered_at: datetime) -> bool:
+def _known_before(one: Taken, chains: Sequence[Chain], registered_at: datetime) -> bool:
     """Whether a bin's outcome, or what it was corrected from, is older than the plan; its time in the bin's zone."""
-    noted = [one.noted_at, *(each.noted_at for id in one.ids for each in earlier.get(id, ()))]
+    noted = [each.noted_at for chain in chains if chain[-1].id in one.ids for each in chain]
     return one.day < registered_at.date() or any(each is not None and each < registered_at for each in noted)
 
 
-def _corrected(plan: Plan, look: Look, earlier: Mapping[str, Sequence[AnyEntry]]) -> Iterator[tuple[str, bool]]:
-    """Each outcome of a look that was corrected, and whether that was done before the look's last day was over."""
-    for one in look.values:
-        for id, words in zip(one.ids, one.words, strict=True):
-            if chain := earlier.get(id):
-                when = one.noted_at
-                day = "" if when is None else f" on {when:%-d %b %Y}"
-                in_time = when is not None and when.date() <= last_day(plan, look.number)
-                after = "" if in_time else ", after the last day of that look"
-                yield (
-                    f"What {one.bin} gave, “{words}”, was put in the place of “{chain[0].words}”{day}{after}.",
-                    in_time,
-                )
+def _corrected(
+    plan: Plan, number: int, record: Bin, chains: Sequence[Chain], now: datetime
+) -> Iterator[tuple[str, bool]]:
+    """What corrections did to what a bin gave at a look, and whether that was done before its last day was over.
+
+    A correction that nobody knows the time of counts as one that came too late.
+    """
+    if all(len(chain) == 1 for chain in chains):
+        return
+    over = datetime.combine(last_day(plan, number) + timedelta(days=1), time(), ZoneInfo(record.timezone))
+
+    def by(moment: datetime, chain: Chain) -> AnyEntry:
+        """What stood of it then; of one that was noted later, the first version."""
+        known = [one for one in chain if one.noted_at is not None and one.noted_at < moment]
+        return known[-1] if known else chain[0]
+
+    stood = [taken(plan, number, record, [by(over, chain) for chain in chains], now)]
+    stood.append(taken(plan, number, record, [chain[0] for chain in chains], now))
+    gives = taken(plan, number, record, [chain[-1] for chain in chains], now)
+    for was, in_time in zip(stood, (False, True), strict=True):
+        if _value(was) != _value(gives):
+            when = "before" if in_time else "after"
+            yield (
+                f"What {record.name} gave on day {plan.looks[number]} was corrected {when} the last day of that look "
+                f"was over: from {_told(was)} to {_told(gives)}.",
+                in_time,
+            )
+            return
+
+
+def _value(one: Taken | NotTaken) -> tuple[float, float, float] | None:
+    return (one.low, one.high, one.noise) if isinstance(one, Taken) else None
+
+
+def _told(one: Taken | NotTaken) -> str:
+    return "; ".join(f"“{words}”" for words in one.words) if isinstance(one, Taken) else "nothing"
 
 
 def _arm(plan: Plan, name: ArmName, found: Sequence[Taken]) -> Arm:

@@ -302,6 +302,7 @@ class VerdictTold(Strict):
     caps: list[str]
     settles: list[str]
     rivals: list[str]
+    corrected: list[str]
     changes: list[ChangeTold]
     alarms: list[AlarmTold]
 
