@@ -13,7 +13,7 @@ its low ends and all of the other at its high ends: errors of words need not eve
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Literal
@@ -136,7 +136,7 @@ def verdict(
         for number in range(len(plan.looks))
         for name in plan.arms
         if name in bins and name not in dropped
-        for found in _corrected(plan, number, bins[name], chains[name], now)
+        if (found := _corrected(plan, number, bins[name], chains[name], now)) is not None
     ]
     late = [said for said, in_time in corrected if not in_time]
     caps = () if stands is None else (*_caps(plan, stands), *_dropped_late(plan, changes, bins, entries, now), *late)
@@ -274,34 +274,27 @@ def _known_before(one: Taken, chains: Sequence[Chain], registered_at: datetime) 
     return one.day < registered_at.date() or any(each is not None and each < registered_at for each in noted)
 
 
-def _corrected(
-    plan: Plan, number: int, record: Bin, chains: Sequence[Chain], now: datetime
-) -> Iterator[tuple[str, bool]]:
+def _corrected(plan: Plan, number: int, record: Bin, chains: Sequence[Chain], now: datetime) -> tuple[str, bool] | None:
     """What corrections did to what a bin gave at a look, and whether that was done before its last day was over.
 
-    A correction that nobody knows the time of counts as one that came too late.
+    None where it gives what it gave at first. A correction that nobody knows the time of counts as one that came late.
     """
-    if all(len(chain) == 1 for chain in chains):
-        return
     over = datetime.combine(last_day(plan, number) + timedelta(days=1), time(), ZoneInfo(record.timezone))
-
-    def by(moment: datetime, chain: Chain) -> AnyEntry:
-        """What stood of it then; of one that was noted later, the first version."""
-        known = [one for one in chain if one.noted_at is not None and one.noted_at < moment]
-        return known[-1] if known else chain[0]
-
-    stood = [taken(plan, number, record, [by(over, chain) for chain in chains], now)]
-    stood.append(taken(plan, number, record, [chain[0] for chain in chains], now))
-    gives = taken(plan, number, record, [chain[-1] for chain in chains], now)
-    for was, in_time in zip(stood, (False, True), strict=True):
+    firsts, lasts = ([chain[end] for chain in chains] for end in (0, -1))
+    # What stood when the look was over; of an entry that was only noted later, its first version.
+    stood = [
+        next((one for one in reversed(chain) if one.noted_at is not None and one.noted_at < over), chain[0])
+        for chain in chains
+    ]
+    at_first, in_time, gives = (taken(plan, number, record, each, now) for each in (firsts, stood, lasts))
+    for was, when in ((in_time, "after"), (at_first, "before")):
         if _value(was) != _value(gives):
-            when = "before" if in_time else "after"
-            yield (
+            said = (
                 f"What {record.name} gave on day {plan.looks[number]} was corrected {when} the last day of that look "
-                f"was over: from {_told(was)} to {_told(gives)}.",
-                in_time,
+                f"was over: from {_told(was)} to {_told(gives)}."
             )
-            return
+            return said, when == "before"
+    return None
 
 
 def _value(one: Taken | NotTaken) -> tuple[float, float, float] | None:
