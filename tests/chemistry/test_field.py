@@ -15,10 +15,10 @@ from underlid.chemistry.field import (
     field,
     outside,
     ph_of_mean_acidity,
-    points,
 )
 from underlid.chemistry.readings import EC, PH, evidence
 from underlid.quantity.amount import NINETY
+from underlid.quantity.points import three
 
 NODES = np.linspace(-2.5, 2.5, 13)
 WEIGHTS = stats.norm.pdf(NODES) / stats.norm.pdf(NODES).sum()
@@ -72,7 +72,7 @@ def between(level, spot, low, high, stray):
 def test_one_reading_at_one_place_agrees_with_quadrature(words, instrument, low, high, stray):
     found = said(taken(words, instrument=instrument))
     expected = quadrature(lambda level, spot: between(level, spot, low, high, stray))
-    assert points(found.levels["middle"]) == pytest.approx(expected, abs=0.03)
+    assert three(found.levels["middle"]) == pytest.approx(expected, abs=0.03)
 
 
 def test_about_is_a_density_with_its_spread():
@@ -80,13 +80,13 @@ def test_about_is_a_density_with_its_spread():
         sd = np.sqrt(spot**2 + 0.2**2 + (0.5 / NINETY) ** 2)
         return (1 - SLIP) * stats.norm.pdf(7.0, level, sd) + SLIP / 14
 
-    assert points(said(taken("about pH 7")).levels["middle"]) == pytest.approx(quadrature(density), abs=0.03)
+    assert three(said(taken("about pH 7")).levels["middle"]) == pytest.approx(quadrature(density), abs=0.03)
 
 
 def test_two_readings_of_one_place_multiply():
     found = said(taken("pH 6.3"), taken("pH 7.1"))
     expected = quadrature(lambda x, s: between(x, s, 6.25, 6.35, 0.2) * between(x, s, 7.05, 7.15, 0.2))
-    assert points(found.levels["middle"]) == pytest.approx(expected, abs=0.03)
+    assert three(found.levels["middle"]) == pytest.approx(expected, abs=0.03)
 
 
 def test_without_readings_the_level_is_as_uncertain_as_judged():
@@ -99,8 +99,8 @@ def test_without_readings_the_level_is_as_uncertain_as_judged():
 
 def test_a_place_not_read_is_as_uncertain_as_places_differ():
     found = said(*[taken("pH 6.5", instrument="meter")] * 12)
-    low, middle, high = points(found.levels["edge"])
-    near = points(found.levels["middle"])
+    low, middle, high = three(found.levels["edge"])
+    near = three(found.levels["middle"])
     assert middle == pytest.approx(6.5, abs=0.1)
     assert high - low > 2 * (near[2] - near[0])
     assert near[0] < found.whole.mean() < near[2]
@@ -109,9 +109,9 @@ def test_a_place_not_read_is_as_uncertain_as_places_differ():
 def test_readings_without_a_place_do_not_stand_for_a_part():
     found = said(*[taken("pH 7.5", place="not noted")] * 5)
     assert set(found.levels) == {"middle", "edge", "not noted"}
-    widths = {name: points(level)[2] - points(level)[0] for name, level in found.levels.items()}
+    widths = {name: three(level)[2] - three(level)[0] for name, level in found.levels.items()}
     assert widths["middle"] > 1.5 * widths["not noted"]
-    assert points(found.whole)[1] > PH.usual
+    assert three(found.whole)[1] > PH.usual
 
 
 # --- what is asked of the field ------------------------------------------------------------------------------
@@ -126,8 +126,8 @@ def test_the_mean_of_acidity_is_not_the_mean_of_ph():
     sharp = [taken("pH 5.00", place, instrument="meter") for place in ("middle", "edge") for _ in range(20)]
     high = [taken("pH 7.00", "edge", instrument="meter")] * 20
     found = field([evidence(one) for one in (*sharp[:20], *high)], {"middle": 0.5, "edge": 0.5}, PH)
-    assert points(found.whole)[1] == pytest.approx(6.0, abs=0.1)
-    assert points(found.acid)[1] == pytest.approx(5.3, abs=0.1)
+    assert three(found.whole)[1] == pytest.approx(6.0, abs=0.1)
+    assert three(found.acid)[1] == pytest.approx(5.3, abs=0.1)
 
 
 @given(st.lists(st.tuples(st.floats(0, 14), st.floats(0.01, 1)), min_size=1, max_size=4).map(np.array))
@@ -141,7 +141,7 @@ def test_conductivity_is_averaged_as_it_is_and_not_by_its_logarithm():
     readings = [evidence(taken(f"EC {x} mS/cm", place, instrument="meter")) for x, place in
                 ((1.0, "middle"), (4.0, "edge")) for _ in range(20)]  # fmt: skip
     found = field(readings, {"middle": 0.5, "edge": 0.5}, EC)
-    assert np.exp(points(found.whole)[1]) == pytest.approx(2.5, rel=0.08)
+    assert np.exp(three(found.whole)[1]) == pytest.approx(2.5, rel=0.08)
     np.testing.assert_allclose(np.exp(found.whole), np.exp(found.parts).mean(axis=0))
 
 
@@ -191,7 +191,7 @@ def test_the_order_of_readings_does_not_matter(both):
 
 def test_vagueness_widens():
     def width(words):
-        low, _, high = points(said(taken(words)).levels["middle"])
+        low, _, high = three(said(taken(words)).levels["middle"])
         return high - low
 
     widths = [width(words) for words in ("pH 6.80", "about pH 6.8", "pH 6 to 7.6", "pH 5 to 8.6")]
@@ -202,15 +202,15 @@ def test_vagueness_widens():
 def test_more_readings_narrow_but_never_below_what_all_share():
     widths = []
     for n in (1, 4, 16, 64):
-        low, _, high = points(said(*[taken("pH 6.50", instrument="meter")] * n).levels["middle"])
+        low, _, high = three(said(*[taken("pH 6.50", instrument="meter")] * n).levels["middle"])
         widths.append(high - low)
     assert widths == sorted(widths, reverse=True)
     assert widths[-1] > 2 * NINETY * PH.shared * 0.95
 
 
 def test_readings_that_contradict_leave_a_wide_range_and_an_outlier_is_told():
-    both = points(said(taken("pH 5"), taken("pH 8")).levels["middle"])
-    alike = points(said(taken("pH 6.4"), taken("pH 6.6")).levels["middle"])
+    both = three(said(taken("pH 5"), taken("pH 8")).levels["middle"])
+    alike = three(said(taken("pH 6.4"), taken("pH 6.6")).levels["middle"])
     assert both[2] - both[0] > 2 * (alike[2] - alike[0])
     found = said(*[taken("pH 6.5")] * 5, taken("pH 10"))
     assert found.slips[-1] > 0.9
@@ -263,7 +263,7 @@ def test_ranges_hold_the_truth_as_often_as_they_say():
             ("lowest", found.lowest, parts.min()),
             ("acid", found.acid, ph_of_mean_acidity(parts, weights)[0]),
         ):
-            low, _, high = points(values)
+            low, _, high = three(values)
             held[name] += low <= true <= high
     for name, times in held.items():
         # 90 % of the runs, to within what chance leaves in 999 of 1000 such tests

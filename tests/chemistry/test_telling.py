@@ -7,7 +7,7 @@ import pytest
 from tests.chemistry.bedding import taken
 from tests.chemistry.test_account import ask
 from underlid.chemistry import telling
-from underlid.chemistry.field import points
+from underlid.quantity.points import three
 
 
 def text(sentences):
@@ -16,7 +16,7 @@ def text(sentences):
 
 def test_the_headline_has_the_range_of_the_whole_rounded_outward():
     told = ask(taken("pH 6.5"), taken("pH 7.5", "edge"))["pH"]
-    low, middle, high = points(told.field.whole)
+    low, middle, high = three(told.field.whole)
     said = telling.headline("north", told)
     shown = [float(x) for x in re.findall(r"\d\.\d", said)]
     assert shown[0] == pytest.approx(middle, abs=0.05)

@@ -4,7 +4,7 @@
     reading           = level of its place + spot + instrument + an error that all share
 
     found = field([evidence(reading) for reading in readings], {"middle": 0.6, "edge": 0.4}, PH)
-    points(found.whole), points(found.acid), points(found.lowest)
+    three(found.whole), three(found.acid), three(found.lowest)  # of underlid.quantity.points
 
 A place that was not read is as uncertain as places differ. Readings without a place count as of one more place, which
 is no part of the bedding: they say what the bedding is like, and not where. An interval has the normal probability
@@ -27,7 +27,6 @@ from scipy.special import ndtr, ndtri
 
 from underlid.chemistry.readings import PH, Evidence, Scale
 from underlid.quantity.amount import NINETY
-from underlid.quantity.points import three
 
 Array = NDArray[np.float64]
 Points = tuple[float, float, float]  # 5, 50 and 95 %
@@ -81,11 +80,6 @@ class Field:
     def highest(self) -> Array:
         """Level of the highest part."""
         return np.asarray(self.parts.max(axis=0))
-
-
-def points(values: Array) -> Points:
-    """The 5, 50 and 95 % points of levels."""
-    return three(values)
 
 
 def ph_of_mean_acidity(ph: Array, shares: Array) -> Array:

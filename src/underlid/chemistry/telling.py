@@ -9,8 +9,9 @@ import math
 from collections.abc import Callable
 
 from underlid.chemistry.account import Account, Tolerance
-from underlid.chemistry.field import Array, Field, Outside, points
+from underlid.chemistry.field import Array, Field, Outside
 from underlid.chemistry.readings import ANYWHERE, PH, SPAN_DAYS, cautions, instrument_of
+from underlid.quantity.points import three
 from underlid.quantity.show import show_amount, show_when
 
 SLIPPED = 0.5  # probability from which a reading is said to be a slip
@@ -65,7 +66,7 @@ def extremes(found: Field) -> str:
 
 def means(found: Field) -> str:
     """Why averaging pH and averaging acid differ, and which answers what."""
-    ph, acid = points(found.whole), points(found.acid)
+    ph, acid = three(found.whole), three(found.acid)
     apart = ph[1] - acid[1]
     both = (
         f"The mean pH is {_figure(found.whole, found)} ({_range(found.whole, found)}), and the pH of the mean acidity "
@@ -106,7 +107,7 @@ def _beyond(told: Account) -> tuple[str, ...]:
 
 def salt(found: Field) -> tuple[str, ...]:
     """What the conductivity may mean, which depends on the extract."""
-    low, high = math.exp(points(found.lowest)[0]), math.exp(points(found.highest)[2])
+    low, high = math.exp(three(found.lowest)[0]), math.exp(three(found.highest)[2])
     if high < FELL:
         verdict = f"All of the bedding is likely under {FELL:g} mS/cm, the lowest level at which harm was reported."
     elif low > GREW[1]:
@@ -175,7 +176,7 @@ def beware(told: Account) -> tuple[str, ...]:
 
 
 def _figure(values: Array, found: Field) -> str:
-    middle = found.scale.back(points(values)[1])
+    middle = found.scale.back(three(values)[1])
     return f"{middle:.1f}" if found.scale is PH else f"{middle:.2g}"
 
 
@@ -184,7 +185,7 @@ def _amount(values: Array, found: Field) -> str:
 
 
 def _range(values: Array, found: Field) -> str:
-    low, _, high = (found.scale.back(value) for value in points(values))
+    low, _, high = (found.scale.back(value) for value in three(values))
     if found.scale is PH:
         return f"{math.floor(10 * low) / 10:.1f} to {math.ceil(10 * high) / 10:.1f}"
     return f"{_outward(low, math.floor):g} to {_outward(high, math.ceil):g}"

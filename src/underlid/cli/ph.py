@@ -226,9 +226,9 @@ def _json(told: Account) -> dict[str, object]:
 
 
 def _range(levels: Array, found: Field) -> dict[str, float]:
-    from underlid.chemistry.field import points
+    from underlid.quantity.points import three
 
-    return by_percent(map(found.scale.back, points(levels)), 4)
+    return by_percent(map(found.scale.back, three(levels)), 4)
 
 
 def _points(fact: Fact) -> tuple[float, float, float]:

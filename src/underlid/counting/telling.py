@@ -15,7 +15,7 @@ from underlid.counting.narrowing import PUT_IN, Narrowing
 from underlid.counting.parts import ANYWHERE
 from underlid.counting.removal import Removed
 from underlid.counting.samples import Estimate, Points, StageTotal
-from underlid.quantity.show import show_amount, show_when
+from underlid.quantity.show import listed, show_amount, show_when
 
 HALF = 0.55  # of the width; up to here a range is said to be about halved
 HARDLY = 0.9  # of the width; from here it is said to hardly shrink
@@ -109,7 +109,7 @@ def assumed(told: Account) -> tuple[str, ...]:
     said = [_detection(told, found.stages)]
     if found.not_looked_for:
         said.append(
-            f"Nothing is said of {_list([_plural(stage) for stage in found.not_looked_for])}, as no sample tells "
+            f"Nothing is said of {listed([_plural(stage) for stage in found.not_looked_for])}, as no sample tells "
             "whether they were looked for; they are not in the total."
         )
     if found.whole:
@@ -194,7 +194,7 @@ def _detection(told: Account, stages: Sequence[StageTotal]) -> str:
         trial = f" (a trial with {chance.tried})" if chance.tried else ""
         parts.append(f"{_percent(chance)} of {_plural(stage.stage)}{trial}")
     judged = any(not told.chances[stage.stage].tried for stage in stages)
-    return f"Sorting is taken to find {_list(parts)}{'; without a trial that is our judgement' if judged else ''}."
+    return f"Sorting is taken to find {listed(parts)}{'; without a trial that is our judgement' if judged else ''}."
 
 
 def _clumping(stages: Sequence[StageTotal]) -> str:
@@ -204,7 +204,7 @@ def _clumping(stages: Sequence[StageTotal]) -> str:
             said.append(f"{_plural(stage.stage)} show no sign of clumping")
         elif isinstance(stage.spread, float):
             said.append(f"{_plural(stage.stage)} look clumped (k about {stage.spread:.2g} a sample)")
-    own = f" In these samples {_list(said)}." if said else " These samples are too few, or too unlike, to show it."
+    own = f" In these samples {listed(said)}." if said else " These samples are too few, or too unlike, to show it."
     return f"Animals are taken to lie in clumps the size of a fist; how dense these are begins as our judgement.{own}"
 
 
@@ -212,7 +212,7 @@ def _parts(told: Account, found: Estimate) -> list[str]:
     shares = told.bedding.shares
     if set(shares) == {ANYWHERE}:
         return ["No place is noted, so the samples are taken to speak for all of the bedding alike."]
-    said = [f"{_list([f'{part} {100 * share:.0f} %' for part, share in shares.items()])} of the bedding.".capitalize()]
+    said = [f"{listed([f'{part} {100 * share:.0f} %' for part, share in shares.items()])} of the bedding.".capitalize()]
     for part, n in found.parts:
         if n == 0:
             said.append(
@@ -280,7 +280,3 @@ def _percent_of(share: float) -> str:
 
 def _plural(noun: str) -> str:
     return f"{noun}s"
-
-
-def _list(parts: Sequence[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

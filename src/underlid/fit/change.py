@@ -15,6 +15,7 @@ from underlid.fit.evidence import food_kg
 from underlid.fit.study import Case
 from underlid.heat.moisture import FOOD_WATER
 from underlid.quantity import VagueAmount, show_amount, show_when
+from underlid.quantity.show import listed
 from underlid.records import Base, Feeding, Siting
 
 BIG_FEEDING = 0.05  # of the bedding's wet mass; above it food heats and sours a small bin: common practice, no source
@@ -62,7 +63,7 @@ Changer = Callable[[Case], Change]
 def insulate(case: Case, layer: Insulation) -> Change:
     """A dry layer around some faces of the bin, outside whatever is there."""
     vessel = case.situation.vessel
-    faces = _listed([{"base": "underside"}.get(face, face) for face in layer.faces])
+    faces = listed([{"base": "underside"}.get(face, face) for face in layer.faces])
     cautions = [
         "Leave the air holes open: a bin wrapped shut suffocates its worms.",
         "Wet or squashed wrapping is worth little: keep rain and the bin's own drip away from it.",
@@ -158,7 +159,7 @@ def add_bedding(case: Case, layers: Sequence[tuple[str, float]]) -> Change:
         )
     depth = old.bedding_depth_m + more
     dry = (case.situation.dry_kg_m3 * old.bedding_depth_m + dry_density_kg_m3(layers) * more) / depth
-    said = _listed([f"{_cm(depth)} of {material(name).name}" for name, depth in layers])
+    said = listed([f"{_cm(depth)} of {material(name).name}" for name, depth in layers])
     return Change(
         _with(case, replace(old, bedding_depth_m=depth), dry),
         f"with {said} added on top",
@@ -229,7 +230,3 @@ def _sides(vessel: Vessel) -> str:
 
 def _cm(metres: float) -> str:
     return f"{100 * metres:.1f}".removesuffix(".0") + " cm"
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import datetime
 
 from underlid.quantity.amount import VagueAmount, VagueSize
@@ -18,6 +19,11 @@ _LEAD = {"exact": "exactly ", "about": "about ", "between": ""}
 def many(number: int, one: str, more: str) -> str:
     """How many there are of something: "1 entry", "3 entries"."""
     return f"{number} {one if number == 1 else more}"
+
+
+def listed(parts: Sequence[str]) -> str:
+    """Parts of a sentence: "a", "a and b", "a, b and c"."""
+    return "".join(parts) if len(parts) < 2 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 def format_amount(amount: VagueAmount) -> str:

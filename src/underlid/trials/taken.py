@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -99,11 +99,12 @@ def last_day(plan: Plan, look: int) -> date:
 
 
 def _taken(
-    record: Bin, value: tuple[float, float, float], day: date, used: Sequence[AnyEntry], alike: tuple[str, ...]
-) -> Taken:
+    record: Bin, value: tuple[float, float, float], day: date, used: Sequence[AnyEntry], alike: tuple[str, ...],
+    stages: frozenset[Stage] = frozenset(),
+) -> Taken:  # fmt: skip
     noted = [one.noted_at for one in used if one.noted_at is not None]
     words, ids = tuple(one.words for one in used), tuple(one.id for one in used)
-    return Taken(record.name, *value, day, words, ids, alike, min(noted, default=None))
+    return Taken(record.name, *value, day, words, ids, alike, min(noted, default=None), stages)
 
 
 def _window(plan: Plan, look: int) -> int:
@@ -126,7 +127,7 @@ def _one_day(samples: Sequence[SampleCount], due: date, tz: ZoneInfo) -> list[Sa
 
 def _counted(plan: Plan, record: Bin, samples: list[SampleCount], due: date, tz: ZoneInfo) -> Taken | NotTaken:
     wanted = STAGES_OF[plan.outcome]
-    used = [one for one in samples if any(stage in wanted and _counts(count) for stage, count in one.counts)]
+    used = [one for one in samples if _looked_for(one, wanted)]
     sized = [one for one in used if 0 < one.volume.low <= one.volume.high < math.inf]
     stages = {stage for one in sized for stage in _looked_for(one, wanted)}
     if sized and not (sized := [one for one in sized if _looked_for(one, wanted) == stages]):
@@ -159,7 +160,7 @@ def _counted(plan: Plan, record: Bin, samples: list[SampleCount], due: date, tz:
         f"stages counted: {', '.join(sorted(stages))}",
         "all of the bedding sorted" if whole else f"samples from: {', '.join(sorted({one.place for one in sized}))}",
     )
-    return replace(_taken(record, (low, high, noise), _days(sized[0], tz)[0], sized, alike), stages=frozenset(stages))
+    return _taken(record, (low, high, noise), _days(sized[0], tz)[0], sized, alike, frozenset(stages))
 
 
 def _looked_for(sample: SampleCount, wanted: Sequence[Stage]) -> set[Stage]:

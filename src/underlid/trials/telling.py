@@ -7,10 +7,10 @@ estimated, from how many bins, and beside which margin.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from underlid.quantity.amount import NINETY
+from underlid.quantity.show import listed
 from underlid.trials.arm import BadValues
 from underlid.trials.compare import FEWEST
 from underlid.trials.plan import ARMS, COUNTED, Plan
@@ -117,7 +117,7 @@ def rivals(told: Verdict) -> tuple[str, ...]:
     if not plan.blind and told.looks:
         said.append("Whoever counted knew which bins were changed, and may have looked longer where more was expected.")
     said += [one for one in told.corrected if one not in told.caps]
-    if look is not None and (left := _not_looked_for(plan, look)):
+    if look is not None and (left := _searched_for(plan, look)[1]):
         said.append(f"“{plan.outcome.capitalize()}” are here those that were counted: {left} were not looked for.")
     said.append("All bins had one keeper and stood in one place: elsewhere it may be otherwise.")
     if look is not None and look.lost and look.complete:
@@ -220,10 +220,8 @@ def _effect(told: Verdict, look: Look) -> str:
 
 def _alone(plan: Plan, look: Look) -> str:
     """Which stages alone an effect is of, where others of the outcome were not looked for."""
-    if not _not_looked_for(plan, look):
-        return ""
-    seen = {stage for one in look.values for stage in one.stages}
-    return f"; {_listed([f'{stage}s' for stage in STAGES_OF[plan.outcome] if stage in seen])} alone were counted"
+    seen, left = _searched_for(plan, look)
+    return f"; {seen} alone were counted" if left else ""
 
 
 def _without(told: Verdict) -> str:
@@ -252,16 +250,15 @@ def _single(told: Verdict, look: Look) -> str:
     return _first(told)
 
 
-def _not_looked_for(plan: Plan, look: Look) -> str:
-    """The stages of the outcome that no bin was searched for, in words; "" where there are none, or it is no count."""
+def _searched_for(plan: Plan, look: Look) -> tuple[str, str]:
+    """The stages of the outcome that bins were searched for and those that none was, in words; "" if it is no count."""
     if plan.outcome not in COUNTED or not look.values:
-        return ""
+        return "", ""
     seen = {stage for one in look.values for stage in one.stages}
-    return _listed([f"{stage}s" for stage in STAGES_OF[plan.outcome] if stage not in seen])
-
-
-def _listed(names: Sequence[str]) -> str:
-    return " and ".join([", ".join(names[:-1])] * (len(names) > 1) + list(names[-1:]))
+    stages = STAGES_OF[plan.outcome]
+    return listed([f"{each}s" for each in stages if each in seen]), listed(
+        [f"{each}s" for each in stages if each not in seen]
+    )
 
 
 def _first(told: Verdict) -> str:

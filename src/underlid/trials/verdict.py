@@ -39,6 +39,7 @@ from underlid.trials.plan import ARMS, ArmName, Plan
 from underlid.trials.sizes import USUAL_CV
 from underlid.trials.taken import NotTaken, Taken, due_day, last_day, taken
 
+Chain = tuple[AnyEntry, ...]  # versions of one entry, the first one first
 Word = Literal["holds within the margin", "fails", "cannot tell yet"]
 HOLDS: Word = "holds within the margin"
 FAILS: Word = "fails"
@@ -253,11 +254,8 @@ def _dropped_late(
     return (f"What {named} gave was known before it was dropped, so leaving it out may mislead.",)
 
 
-Chain = tuple[AnyEntry, ...]  # versions of one entry
-
-
 def _chains(standing: Sequence[AnyEntry], superseded: Sequence[AnyEntry]) -> tuple[Chain, ...]:
-    """Each entry that stands, after those that it took the place of, the first one first."""
+    """Each entry that stands, after those that it took the place of."""
     by_id = {one.id: one for one in superseded}
     chains = []
     for one in standing:
@@ -279,8 +277,10 @@ def _corrected(plan: Plan, number: int, record: Bin, chains: Sequence[Chain], no
 
     None where it gives what it gave at first. A correction that nobody knows the time of counts as one that came late.
     """
-    over = datetime.combine(last_day(plan, number) + timedelta(days=1), time(), ZoneInfo(record.timezone))
     firsts, lasts = ([chain[end] for chain in chains] for end in (0, -1))
+    if firsts == lasts:
+        return None
+    over = datetime.combine(last_day(plan, number) + timedelta(days=1), time(), ZoneInfo(record.timezone))
     # What stood when the look was over; of an entry that was only noted later, its first version.
     stood = [
         next((one for one in reversed(chain) if one.noted_at is not None and one.noted_at < over), chain[0])

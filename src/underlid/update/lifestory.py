@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from underlid.chemistry.account import Account, Tolerance, accounts
-from underlid.chemistry.field import points as on_scale
 from underlid.chemistry.readings import NoReading
 from underlid.counting import CannotTell
 from underlid.counting.account import span_of
@@ -207,7 +206,7 @@ def _acid(one: Account) -> Acid:
     unit = "pH" if one.quantity == "pH" else "mS/cm"
 
     def level(values: Array) -> Range:
-        low, middle, high = on_scale(values if unit == "pH" else np.exp(values))  # EC is held as its logarithm
+        low, middle, high = three(values if unit == "pH" else np.exp(values))  # EC is held as its logarithm
         return Range(low, middle, high, unit, "estimated")
 
     limits = one.tolerance

@@ -12,6 +12,7 @@ By the address alone `permitted` decides; where a request names bins in what it 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from fastapi import Request
 
@@ -99,24 +100,16 @@ def photos_for(request: Request, journal: Journal, photos: Sequence[Photo]) -> t
     """Those of the photos of a bin that the device of its keeper may have: none that another kept private before."""
     if device_of(request) is None:
         return tuple(photos)
-    known, whose, marks = journal.keepers(), journal.bin_keepers(), journal.photos_shown()
-    before = pictures_before(journal.entries(kind=Photo, superseded=True), journal.taken_over())
-    return tuple(
-        each
-        for each in photos
-        if (each.bin, each.sha256) not in before or is_shared(each, known.get(whose.get(each.bin, "")), marks, before)
-    )
+    every = journal.entries(kind=Photo, superseded=True)
+    return tuple(one.photo for one in _seen(journal, photos, every) if one.shared or not one.before)
 
 
 def shown_to_others(journal: Journal, entries: Sequence[Photo]) -> dict[str, bool]:
     """Whether others than its keeper may see a picture, by the bins of its entries; one of nobody's bin is left out."""
-    known, whose, marks = journal.keepers(), journal.bin_keepers(), journal.photos_shown()
-    before = pictures_before(entries, journal.taken_over())
     found: dict[str, bool] = {}
-    for entry in entries:
-        keeper = known.get(whose.get(entry.bin, ""))
-        if keeper is not None:
-            found[entry.bin] = found.get(entry.bin, False) or is_shared(entry, keeper, marks, before)
+    for one in _seen(journal, entries, entries):
+        if one.whose is not None:
+            found[one.photo.bin] = found.get(one.photo.bin, False) or one.shared
     return found
 
 
@@ -161,15 +154,37 @@ def _may_see(settings: Settings, asker: Keeper | None, sha256: str, *, writes: b
     """
     with Journal.open(settings.journal) as journal:
         entries = [entry for entry in journal.entries(kind=Photo, superseded=True) if entry.sha256 == sha256]
-        whose, shown = journal.bin_keepers(), any(shown_to_others(journal, entries).values())
-        before = pictures_before(entries, journal.taken_over())
-    own = [entry for entry in entries if asker is not None and whose.get(entry.bin) == asker.name]
+        seen = _seen(journal, entries, entries)
+    own = [one for one in seen if asker is not None and one.whose == asker.name]
     if writes:
         _may_write("" if asker is None else asker.name, asker)
-        if entries and not own and (asker is None or asker.role != "steward"):
+        if seen and not own and (asker is None or asker.role != "steward"):
             raise NotYours("Only its keeper or a steward notes what is on a picture.")
-    if not entries or shown or any((entry.bin, entry.sha256) not in before for entry in own):
+    if not seen or any(one.shared for one in seen) or any(not one.before for one in own):
         return
     if own:
         raise NotYours("This picture is from when the bin was another keeper’s, who did not share it.")
     raise NotYours("Its keeper keeps this picture private.")
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """A photo, whose its bin is, whether it is from before that, and whether others may see it."""
+
+    photo: Photo
+    whose: str | None
+    before: bool
+    shared: bool
+
+
+def _seen(journal: Journal, photos: Sequence[Photo], every: Sequence[Photo]) -> list[_Seen]:
+    """By whom photos may be seen; `every` has all entries of their pictures, corrected ones too."""
+    known, whose, marks = journal.keepers(), journal.bin_keepers(), journal.photos_shown()
+    before = pictures_before(every, journal.taken_over())
+    found = []
+    for photo in photos:
+        keeper = known.get(whose.get(photo.bin, ""))
+        shared = is_shared(photo, keeper, marks, before)
+        name = None if keeper is None else keeper.name
+        found.append(_Seen(photo, name, (photo.bin, photo.sha256) in before, shared))
+    return found

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
+from underlid.quantity.show import listed
 from underlid.update.beside import Beside, Compared
 from underlid.update.facts import Range
 from underlid.update.prose import phrases
@@ -46,7 +45,7 @@ def in_short(beside: Beside) -> tuple[Said, ...]:
     bins = phrases.count(len(beside.sides), "bin")
     parts = [PARTS[name] for name in beside.differs]
     known = (
-        f"As far as was noted they differ in {_list(parts)}." if parts else "As far as was noted they are built alike."
+        f"As far as was noted they differ in {listed(parts)}." if parts else "As far as was noted they are built alike."
     )
     when = (
         f"The figures are of {phrases.days(*beside.span)}."
@@ -86,7 +85,7 @@ def differences(beside: Beside, one: Compared) -> Said:
     low_of: dict[int, list[str]] = {}
     for low, high in one.beyond:
         low_of.setdefault(low, []).append(beside.letters[high])
-    clear = [f"{beside.letters[low]} {lower} {_list(others)}" for low, others in low_of.items()]
+    clear = [f"{beside.letters[low]} {lower} {listed(others)}" for low, others in low_of.items()]
     values = [value for value in one.values if value is not None]
     facts: tuple[object, ...] = (one.pairs, left, len(one.beyond))
     if not clear and all(value == values[0] and value.low == value.high for value in values):
@@ -133,7 +132,3 @@ def cell(name: str, found: Range | None) -> tuple[str, str]:
 
 def _pairs(number: int) -> str:
     return "pair" if number == 1 else phrases.count(number, "pair")
-
-
-def _list(parts: Sequence[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

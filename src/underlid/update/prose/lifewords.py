@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from underlid.quantity.show import listed
 from underlid.update.facts import Range, Story
 from underlid.update.lifefacts import Animals, Eaten, Found
 from underlid.update.prose import heatwords, phrases
@@ -57,7 +58,7 @@ def gone(found: Animals) -> bool:
 
 def in_hand(story: Story, found: Animals) -> Said:
     """What was counted and seen, told before an estimate that cannot explain all of it."""
-    days = _list([phrases.dated(one.when, story.month) for one in _first(found.doubted)])
+    days = listed([phrases.dated(one.when, story.month) for one in _first(found.doubted)])
     told = "; ".join(f"on {phrases.dated(one.when, story.month)} {one.what}" for one in found.found)
     return Said(
         f"Found in hand (read): {told}. The model cannot explain what was found on {days}: hardly any life that "
@@ -374,10 +375,6 @@ def _worth_telling(story: Story, found: Eaten) -> bool:
 def _first(found: tuple[Found, ...]) -> list[Found]:
     """One for each day."""
     return list({one.when: one for one in found}.values())
-
-
-def _list(parts: list[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
 def _about(found: Range) -> str:
